@@ -1,0 +1,24 @@
+//! Every limit of the program in one place, each with its reason.
+
+/// Longest record a parser takes, in bytes: a reading with a long remark is under 1 KiB,
+/// and a line without an end must not fill the memory.
+pub const RECORD_BYTES: usize = ohmward_parsers::RECORD_BYTES;
+
+/// Bytes of a rejected record that are kept beside its reason; the rest stays in the kept file.
+pub const REJECT_BYTES: usize = ohmward_parsers::REJECT_BYTES;
+
+/// A reading measured later than this after now is refused: more than a time-zone slip (µs).
+pub const FUTURE_MICROS: i64 = 24 * 3_600 * 1_000_000;
+
+/// Longest text of one field (asset, remark …) in bytes: a page, not a book.
+pub const TEXT_BYTES: usize = 4_096;
+
+/// Lowest resistance that is taken for a reading of insulation, in ohm: below it is the test lead.
+pub const OHMS_MIN: f64 = 1e-3;
+
+/// Highest resistance that is taken for a reading, in ohm: 1 EΩ is beyond any tester.
+pub const OHMS_MAX: f64 = 1e18;
+
+/// What a printed 0 Ω stands for when neither profile nor tester says its lowest reading, in ohm.
+/// Hand-held testers resolve 0.01 MΩ (common practice, no published source).
+pub const LOWEST_READING_OHM: f64 = 10_000.0;

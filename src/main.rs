@@ -1,0 +1,3 @@
+//! The one binary; everything it does is in the library.
+
+fn main() {}

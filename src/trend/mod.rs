@@ -1,0 +1,1 @@
+//! Statistics of decline: functions of points and settings, without IO, clock, store or log.
