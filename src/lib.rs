@@ -9,6 +9,12 @@ pub mod limits;
 
 pub mod model;
 
+pub mod clock;
+
+pub mod normalise;
+
+pub mod visits;
+
 pub mod trend;
 
 pub mod store;

@@ -162,6 +162,12 @@ impl Asset {
         }
     }
 
+    /// Whether the minimum for rotating machines applies to things of this kind.
+    pub fn is_rotating(kind: &str) -> bool {
+        let kind = kind.to_lowercase();
+        ["machine", "motor", "generator", "alternator"].iter().any(|word| kind.contains(word))
+    }
+
     /// All limits that stand on it.
     pub fn limits(&self) -> impl Iterator<Item = Limit> + '_ {
         let at_40 = self.limit_ohm.map(|ohms| Limit { ohms, meaning: LimitMeaning::At40 });
