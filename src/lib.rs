@@ -18,3 +18,7 @@ pub mod visits;
 pub mod trend;
 
 pub mod store;
+
+pub mod registry;
+
+pub mod export;

@@ -1,0 +1,166 @@
+//! Data to standard output: as a table for people, as JSON or CSV for programs.
+
+use std::io::{self, IsTerminal, Write};
+
+use serde::Serialize;
+use serde_json::{Map, Value};
+
+/// How data is printed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Format {
+    /// Columns for reading.
+    #[default]
+    Table,
+    /// One JSON value.
+    Json,
+    /// Comma-separated values with a header.
+    Csv,
+}
+
+/// A column of a table: the key in the row and the heading above it.
+pub(crate) type Column = (&'static str, &'static str);
+
+/// Prints rows; `empty` is what a table says when there are none.
+pub(crate) fn rows<T: Serialize>(
+    format: Format,
+    columns: &[Column],
+    rows: &[T],
+    empty: &str,
+) -> io::Result<()> {
+    let values: Vec<Map<String, Value>> = rows.iter().filter_map(object).collect();
+    match format {
+        Format::Json => json(&values),
+        Format::Csv => csv(&values, columns),
+        Format::Table if values.is_empty() => line(empty),
+        Format::Table => table(&values, columns),
+    }
+}
+
+/// Prints one JSON value, indented.
+pub(crate) fn json<T: Serialize + ?Sized>(value: &T) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    serde_json::to_writer_pretty(&mut out, value)?;
+    out.write_all(b"\n")
+}
+
+/// Prints a line of text.
+pub(crate) fn line(text: impl AsRef<str>) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    out.write_all(text.as_ref().as_bytes())?;
+    out.write_all(b"\n")
+}
+
+fn object<T: Serialize>(row: &T) -> Option<Map<String, Value>> {
+    match serde_json::to_value(row) {
+        Ok(Value::Object(map)) => Some(map),
+        _ => None,
+    }
+}
+
+fn csv(values: &[Map<String, Value>], columns: &[Column]) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(io::stdout().lock());
+    let header: Vec<String> = match values.first() {
+        Some(first) => first.keys().cloned().collect(),
+        None => columns.iter().map(|(key, _)| (*key).to_owned()).collect(),
+    };
+    writer.write_record(&header)?;
+    for value in values {
+        let cells = header.iter().map(|key| plain(value.get(key).unwrap_or(&Value::Null)));
+        writer.write_record(cells)?;
+    }
+    writer.flush()
+}
+
+/// A value as it stands in CSV. A text that a spreadsheet would run as a formula gets an apostrophe
+/// in front.
+fn plain(value: &Value) -> String {
+    match value {
+        Value::Null => String::new(),
+        Value::String(s) if s.starts_with(['=', '+', '-', '@', '\t', '\r']) => format!("'{s}"),
+        Value::String(s) => s.clone(),
+        other => other.to_string(),
+    }
+}
+
+fn table(values: &[Map<String, Value>], columns: &[Column]) -> io::Result<()> {
+    let mut table = comfy_table::Table::new();
+    table.load_preset(comfy_table::presets::UTF8_HORIZONTAL_ONLY);
+    table.set_content_arrangement(comfy_table::ContentArrangement::Dynamic);
+    if !io::stdout().is_terminal() {
+        table.set_width(160);
+    }
+    table.set_header(columns.iter().map(|(_, heading)| *heading));
+    for value in values {
+        table.add_row(
+            columns.iter().map(|(key, _)| readable(key, value.get(*key).unwrap_or(&Value::Null))),
+        );
+    }
+    line(table.to_string())
+}
+
+/// A value as a person reads it: ohms with a prefix, instants as dates.
+fn readable(key: &str, value: &Value) -> String {
+    match value {
+        Value::Null => "–".into(),
+        Value::Number(n) if key.ends_with("_ohm") => ohms(n.as_f64().unwrap_or(f64::NAN)),
+        Value::Number(n) if n.is_f64() => {
+            let v = n.as_f64().unwrap_or(f64::NAN);
+            format!("{v:.2}")
+        }
+        Value::String(s) if is_date_key(key) => s.chars().take(10).collect(),
+        Value::String(s) => s.clone(),
+        Value::Array(items) => {
+            items.iter().map(|v| readable("", v)).collect::<Vec<_>>().join("; ")
+        }
+        other => other.to_string(),
+    }
+}
+
+fn is_date_key(key: &str) -> bool {
+    matches!(key, "since" | "until" | "from" | "due") || key.starts_with("reaches_limit")
+}
+
+/// Ohms with three significant digits and a prefix: `53.2 MΩ`.
+pub(crate) fn ohms(value: f64) -> String {
+    if !(value.is_finite() && value > 0.0) {
+        return format!("{value} Ω");
+    }
+    let steps = [(1e12, "TΩ"), (1e9, "GΩ"), (1e6, "MΩ"), (1e3, "kΩ")];
+    let (scale, unit) =
+        steps.into_iter().find(|(s, _)| value >= s * 0.9995).unwrap_or((1.0, "Ω"));
+    let v = value / scale;
+    let digits = if v >= 99.95 {
+        0
+    } else if v >= 9.995 {
+        1
+    } else {
+        2
+    };
+    let text = format!("{v:.digits$}");
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        text.as_str()
+    };
+    format!("{text} {unit}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ohms;
+
+    #[test]
+    fn ohms_are_read_with_a_prefix_and_three_digits() {
+        for (value, text) in [
+            (550e6, "550 MΩ"),
+            (5e6, "5 MΩ"),
+            (53.21e6, "53.2 MΩ"),
+            (999_960.0, "1 MΩ"),
+            (2e9, "2 GΩ"),
+            (80_000.0, "80 kΩ"),
+            (12.5, "12.5 Ω"),
+        ] {
+            assert_eq!(ohms(value), text);
+        }
+    }
+}

@@ -1,0 +1,74 @@
+//! Everything into a folder: readings, registers, corrections, each as a CSV that imports again.
+
+use std::collections::HashMap;
+use std::fs::{self, File};
+use std::io::BufWriter;
+use std::path::Path;
+
+use super::canonical::{Corrections, ExportError, export_readings};
+use crate::model::{Alias, Asset, Event, Gear, Proof, ReadingId};
+use crate::registry::{CorrectionRow, LimitRow, Row, write_rows};
+use crate::store::{Reader, When};
+
+/// The files, in the order in which they are to be imported: readings before aliases, since they
+/// were resolved already and must not be resolved twice.
+pub const ALL_FILES: &[&str] = &[
+    "assets.csv",
+    "limits.csv",
+    "gear.csv",
+    "readings.csv",
+    "aliases.csv",
+    "events.csv",
+    "proofs.csv",
+    "corrections.csv",
+];
+
+/// Writes everything there is into `folder`, which is made if need be; returns the number of
+/// readings. Readings are written as taken in, with the corrections beside them.
+pub fn export_all<R: Reader + ?Sized>(
+    reader: &R,
+    when: When,
+    folder: &Path,
+) -> Result<u64, ExportError> {
+    fs::create_dir_all(folder)?;
+    let assets = reader.assets(when)?;
+    let limits: Vec<LimitRow> = assets
+        .iter()
+        .flat_map(|a| a.more_limits.iter().map(|&limit| LimitRow { asset: a.id.clone(), limit }))
+        .collect();
+    put::<Asset>(folder, "assets.csv", &assets)?;
+    put(folder, "limits.csv", &limits)?;
+    put::<Gear>(folder, "gear.csv", &values(reader.gear(when)?))?;
+    put::<Alias>(folder, "aliases.csv", &values(reader.aliases(when)?))?;
+    put::<Event>(folder, "events.csv", &values(reader.events(None, when)?))?;
+    put::<Proof>(folder, "proofs.csv", &values(reader.proofs(None, when)?))?;
+
+    let corrections = reader.all_corrections(when)?;
+    let mut rows: HashMap<ReadingId, Option<u64>> =
+        corrections.iter().map(|c| (c.value.reading, None)).collect();
+    let out = BufWriter::with_capacity(1 << 20, File::create(folder.join("readings.csv"))?);
+    let count = export_readings(reader, when, Corrections::Beside, out, &mut |id, row| {
+        if let Some(known) = rows.get_mut(&id) {
+            *known = Some(row);
+        }
+    })?;
+    let mut corrections: Vec<CorrectionRow> = corrections
+        .into_iter()
+        .filter_map(|c| {
+            let row = rows.get(&c.value.reading).copied().flatten()?;
+            Some(CorrectionRow { row, kind: c.value.kind, reason: c.value.reason, by: c.mark.by })
+        })
+        .collect();
+    // Stable: corrections of one reading keep the order in which they were made.
+    corrections.sort_by_key(|c| c.row);
+    put(folder, "corrections.csv", &corrections)?;
+    Ok(count)
+}
+
+fn values<T>(recorded: Vec<crate::store::Recorded<T>>) -> Vec<T> {
+    recorded.into_iter().map(|r| r.value).collect()
+}
+
+fn put<R: Row>(folder: &Path, name: &str, rows: &[R]) -> Result<(), ExportError> {
+    Ok(write_rows(BufWriter::new(File::create(folder.join(name))?), rows)?)
+}

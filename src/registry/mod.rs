@@ -1,0 +1,10 @@
+//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand.
+//! Each is checked here, named and dated, and recorded as a new row.
+
+mod hand;
+mod rows;
+mod table;
+
+pub use hand::{HandError, correct, destination, person};
+pub use rows::{CorrectionRow, LimitRow};
+pub use table::{Register, Row, RowError, read_rows, write_rows};
