@@ -5,7 +5,10 @@ use std::collections::{BTreeMap, HashSet};
 use std::io::{self, Write};
 
 use crate::model::{Correction, CorrectionKind, Reading, ReadingId, Text};
-use crate::store::{Reader, StoreError, StoredTray, When};
+use crate::store::{Reader, StoreError, Stored, StoredTray, When};
+
+/// What stands for the asset of a reading in the tray.
+const UNPLACED: &str = "?";
 
 /// The columns, in the order they are written.
 pub const HEADER: &str = "taken_at,asset,phase,against,setup,resistance_ohm,bound,test_voltage_v,\
@@ -210,7 +213,10 @@ pub fn export_readings<R: Reader + ?Sized>(
         Corrections::Applied => applied(reader, when)?,
         Corrections::Beside => (HashSet::new(), Vec::new()),
     };
-    aside.extend(reader.tray(when)?.into_iter().map(|StoredTray { id, item, .. }| Row {
+    let waiting = reader.tray(when)?;
+    let mut elsewhere = corrected;
+    elsewhere.extend(waiting.iter().map(|t| t.id));
+    aside.extend(waiting.into_iter().map(|StoredTray { id, item, .. }| Row {
         id,
         asset: Text::default(),
         phase: item.written_phase,
@@ -225,15 +231,8 @@ pub fn export_readings<R: Reader + ?Sized>(
             while let Some(row) = aside.next_if(|row| row.reading.taken_at <= at) {
                 writer.push(row, on_row)?;
             }
-            if !corrected.contains(&stored.id) {
-                let series = &stored.reading.series;
-                let row = Row {
-                    id: stored.id,
-                    asset: series.asset.as_str().into(),
-                    phase: series.phase.as_str().into(),
-                    reading: stored.reading.clone(),
-                };
-                writer.push(row, on_row)?;
+            if !elsewhere.contains(&stored.id) {
+                writer.push(as_taken_in(stored), on_row)?;
             }
             Ok(())
         };
@@ -253,6 +252,19 @@ pub fn export_readings<R: Reader + ?Sized>(
     Ok(writer.finish(on_row)?)
 }
 
+/// The row of a reading as it was taken in; one that came without asset has none here either.
+fn as_taken_in(stored: &Stored) -> Row {
+    let series = &stored.reading.series;
+    let placed = *series.asset.as_str() != *UNPLACED;
+    let text = |t: &str| if placed { Text::from(t) } else { Text::default() };
+    Row {
+        id: stored.id,
+        asset: text(series.asset.as_str()),
+        phase: text(series.phase.as_str()),
+        reading: stored.reading.clone(),
+    }
+}
+
 /// The ids of corrected readings, and the rows of those among them that still count.
 fn applied<R: Reader + ?Sized>(
     reader: &R,
@@ -270,12 +282,7 @@ fn applied<R: Reader + ?Sized>(
         else {
             continue;
         };
-        let mut row = Row {
-            id,
-            asset: stored.reading.series.asset.as_str().into(),
-            phase: stored.reading.series.phase.as_str().into(),
-            reading: stored.reading,
-        };
+        let mut row = as_taken_in(&stored);
         let mut voided = false;
         for c in list {
             match &c.kind {

@@ -20,8 +20,9 @@ pub enum HandError {
 }
 
 /// Corrects one reading, named by its id, with a name and a reason.
-pub fn correct<S: Reader + Writer + ?Sized>(
-    store: &mut S,
+pub fn correct(
+    reader: &dyn Reader,
+    writer: &mut dyn Writer,
     now: Stamp,
     by: &str,
     reading: ReadingId,
@@ -33,10 +34,10 @@ pub fn correct<S: Reader + Writer + ?Sized>(
     if reason.is_empty() {
         return Err(HandError::Missing("reason"));
     }
-    if store.find(reading)?.is_none() {
+    if reader.find(reading)?.is_none() {
         return Err(StoreError::NoReading(reading).into());
     }
-    store.record(now, &by, &[Change::Correction(Correction { reading, kind, reason })])?;
+    writer.record(now, &by, &[Change::Correction(Correction { reading, kind, reason })])?;
     Ok(())
 }
 

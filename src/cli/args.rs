@@ -1,0 +1,578 @@
+//! The command line: one definition for parsing, help, completions and the manual page.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+use super::output::Format;
+use crate::model::{DAY_MICROS, Stamp};
+
+/// Keeps ward over insulation.
+///
+/// Reads insulation-resistance readings from testers and export files, keeps them as time series by
+/// asset and phase, and says which insulation is declining.
+#[derive(Debug, Parser)]
+#[command(
+    name = "ohmward",
+    version,
+    arg_required_else_help = true,
+    after_help = "First steps:\n  ohmward demo --once              the whole job on an invented fleet\n  \
+    ohmward import export.csv         take in readings\n  ohmward declining                 what \
+    needs attention\n\nExit codes: 0 done; 1 done, and something needs a person; 2 wrong usage; 3 \
+    failed."
+)]
+pub(crate) struct Cli {
+    #[command(flatten)]
+    pub(crate) global: Global,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// Options of every command; they may stand before or after it.
+#[derive(Clone, Debug, Args)]
+pub(crate) struct Global {
+    /// Where everything is kept [default: $STATE_DIRECTORY, else $XDG_DATA_HOME/ohmward, else
+    /// ~/.local/share/ohmward]
+    #[arg(long, global = true, value_name = "DIR")]
+    pub(crate) data: Option<PathBuf>,
+    /// The configuration file; none is needed [default: config.toml in the data folder]
+    #[arg(long, global = true, value_name = "FILE")]
+    pub(crate) config: Option<PathBuf>,
+    /// How data is printed
+    #[arg(long, global = true, value_enum, default_value_t)]
+    pub(crate) format: Format,
+    /// Only what was measured or done by this time (RFC 3339, or a date: to its end)
+    #[arg(long, global = true, value_name = "TIME", value_parser = until)]
+    pub(crate) as_of: Option<Stamp>,
+    /// Only what was recorded by this time: the answer as it was given then
+    #[arg(long, global = true, value_name = "TIME", value_parser = until)]
+    pub(crate) known_at: Option<Stamp>,
+}
+
+/// A time up to which something is asked: a bare date means to the end of that day in UTC.
+fn until(text: &str) -> Result<Stamp, String> {
+    let at = Stamp::parse(text)?;
+    let bare = text.trim().len() == 10;
+    Ok(if bare { Stamp::from_micros(at.micros() + DAY_MICROS - 1) } else { at })
+}
+
+/// Who makes a change.
+#[derive(Clone, Debug, Args)]
+pub(crate) struct By {
+    /// Who does this; kept with the change
+    #[arg(long, value_name = "NAME", env = "OHMWARD_BY")]
+    pub(crate) by: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Take in export files, once
+    #[command(after_help = "Example:\n  ohmward import quay-2026-03.csv\n  ohmward import --profile \
+        quay-handheld *.csv --taken 2026-03-02\n\nAn interrupted import is simply repeated: each \
+        reading is stored once.")]
+    Import(Import),
+    /// What is declining or below its limit, most urgent first
+    #[command(after_help = "Example:\n  ohmward declining\n  ohmward declining --all --format json")]
+    Declining(Declining),
+    /// The verdict on one asset with all its evidence, and a chart
+    #[command(after_help = "Example:\n  ohmward assess YT-014/drive\n  ohmward assess YT-014/drive \
+        --as-of 2026-01-31")]
+    Assess(OneAsset),
+    /// The readings of one asset and what was done with each
+    #[command(after_help = "Example:\n  ohmward history YT-014/drive --format csv")]
+    History(OneAsset),
+    /// Enter a reading by hand, or put one right
+    #[command(subcommand)]
+    Reading(Reading),
+    /// The assets and their limits
+    #[command(subcommand)]
+    Asset(AssetCommand),
+    /// What was done to assets: rewound, dried, washed …
+    #[command(subcommand)]
+    Event(EventCommand),
+    /// Testers, leads, gloves, known sources
+    #[command(subcommand)]
+    Gear(GearCommand),
+    /// Checks of testers
+    #[command(subcommand)]
+    Proof(ProofCommand),
+    /// Other names of assets and phases
+    #[command(subcommand)]
+    Alias(AliasCommand),
+    /// Formats that can be read
+    #[command(subcommand)]
+    Profile(ProfileCommand),
+    /// Records that could not be read
+    #[command(subcommand)]
+    Rejects(RejectsCommand),
+    /// Readings whose asset or phase is not known yet
+    #[command(subcommand)]
+    Tray(TrayCommand),
+    /// Write readings, or everything, as CSV
+    #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
+        backup-2026-03")]
+    Export(Export),
+    /// Copy the store to a new file while it is in use
+    #[command(after_help = "Example:\n  ohmward backup /media/stick/ohmward-2026-03-02.db")]
+    Backup {
+        /// The file to write; it must not exist
+        file: PathBuf,
+    },
+    /// Verify configuration, profiles and store
+    #[command(after_help = "Example:\n  ohmward check")]
+    Check,
+    /// The whole job on the invented harbour Kestrel Quay
+    #[command(after_help = "Example:\n  ohmward demo --once")]
+    Demo(Demo),
+    /// Print shell completions
+    #[command(after_help = "Example:\n  ohmward completions bash > \
+        ~/.local/share/bash-completion/completions/ohmward")]
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page
+    #[command(after_help = "Example:\n  ohmward man | man -l -")]
+    Man,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Import {
+    /// Export files, register files, or a folder written by `export --all`
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Read the files by this profile [default: recognised by their content]
+    #[arg(long, value_name = "NAME")]
+    pub(crate) profile: Option<String>,
+    /// Say what would happen, store nothing
+    #[arg(long)]
+    pub(crate) dry_run: bool,
+    /// When records without a clock were taken
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) taken: Option<Stamp>,
+    /// The tester, where the records don't say
+    #[arg(long, value_name = "ID")]
+    pub(crate) tester: Option<String>,
+    /// The station, where the records don't say
+    #[arg(long, value_name = "NAME")]
+    pub(crate) station: Option<String>,
+    /// Who measured, where the records don't say
+    #[arg(long, value_name = "NAME")]
+    pub(crate) operator: Option<String>,
+    /// Nominal test voltage, where the records don't say
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) test_voltage: Option<f64>,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Declining {
+    /// Also what is only to be watched
+    #[arg(long)]
+    pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct OneAsset {
+    /// The asset's id
+    pub(crate) asset: String,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Export {
+    /// Write readings as canonical CSV to this file (`-`: standard output)
+    #[arg(short, long, value_name = "FILE", conflicts_with = "all")]
+    pub(crate) output: Option<PathBuf>,
+    /// Write everything into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(crate) all: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Demo {
+    /// Exit after printing
+    #[arg(long)]
+    pub(crate) once: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Reading {
+    /// Enter a reading by hand
+    #[command(after_help = "Example:\n  ohmward reading add --asset YT-014/drive --phase U \
+        --resistance '>550 MΩ' --test-voltage 500 --temperature 22 --by 'R. Hale'")]
+    Add(AddReading),
+    /// Say that a reading does not count
+    #[command(after_help = "Example:\n  ohmward reading void 12.345 --reason 'clip had slipped' \
+        --by 'R. Hale'")]
+    Void(FixReading),
+    /// Say that a voided reading counts again
+    Restore(FixReading),
+    /// Say that a reading counts although a proof of its tester failed
+    Overrule(FixReading),
+    /// Say that a reading belongs to another asset or phase
+    Move(MoveReading),
+    /// The same for a reading in the tray
+    Assign(MoveReading),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddReading {
+    /// The asset's id
+    #[arg(long)]
+    pub(crate) asset: String,
+    /// The phase: U, V, W, HV+, core-7, all …
+    #[arg(long)]
+    pub(crate) phase: String,
+    /// The resistance as the tester shows it: '53 MΩ', '>550M', '4M7', OL
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
+    pub(crate) resistance: String,
+    /// When it was taken [default: now]
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) at: Option<Stamp>,
+    /// What the other lead was on
+    #[arg(long, default_value = "case")]
+    pub(crate) against: String,
+    /// What else defines comparability, such as 'others grounded'
+    #[arg(long, default_value = "")]
+    pub(crate) setup: String,
+    /// Nominal test voltage in volts
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) test_voltage: Option<f64>,
+    /// Delivered voltage in volts
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) delivered_voltage: Option<f64>,
+    /// Seconds of applied voltage
+    #[arg(long, value_name = "SECONDS")]
+    pub(crate) duration: Option<f64>,
+    /// Degrees Celsius
+    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true)]
+    pub(crate) temperature: Option<f64>,
+    /// What the temperature was of: winding or ambient
+    #[arg(long, value_name = "WHAT")]
+    pub(crate) temperature_of: Option<String>,
+    /// Relative humidity in per cent
+    #[arg(long, value_name = "PERCENT")]
+    pub(crate) humidity: Option<f64>,
+    /// The tester's id
+    #[arg(long, default_value = "")]
+    pub(crate) tester: String,
+    /// The station
+    #[arg(long, default_value = "")]
+    pub(crate) station: String,
+    /// Free text
+    #[arg(long, default_value = "")]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct FixReading {
+    /// The reading's id, as `history` prints it
+    pub(crate) reading: String,
+    /// Why
+    #[arg(long)]
+    pub(crate) reason: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct MoveReading {
+    /// The reading's id, as `history` or `tray list` prints it
+    pub(crate) reading: String,
+    /// The asset it belongs to
+    #[arg(long)]
+    pub(crate) asset: String,
+    /// The phase it belongs to [default: as it is]
+    #[arg(long)]
+    pub(crate) phase: Option<String>,
+    /// Why
+    #[arg(long)]
+    pub(crate) reason: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+/// A register file.
+#[derive(Debug, Args)]
+pub(crate) struct ImportRegister {
+    /// A CSV file with the register's columns
+    pub(crate) file: PathBuf,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum AssetCommand {
+    /// All assets
+    List,
+    /// One asset
+    Show(OneAsset),
+    /// Add an asset, or change what is known of it
+    #[command(after_help = "Example:\n  ohmward asset add YT-014/drive --kind 'traction motor' \
+        --limit 5e6 --insulation thermosetting --phases separable --by 'R. Hale'")]
+    Add(AddAsset),
+    /// Set a limit beside the one at 40 °C
+    #[command(after_help = "Example:\n  ohmward asset limit YT-014/hv --ohm-per-volt 100 \
+        --working-voltage 800 --by 'R. Hale'")]
+    Limit(AssetLimit),
+    /// Read assets.csv: asset,kind,rated_voltage_v,limit_ohm,insulation,phases,site,remark
+    Import(ImportRegister),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddAsset {
+    /// The asset's id
+    pub(crate) asset: String,
+    /// What it is: rotating machine, cable, module …
+    #[arg(long)]
+    pub(crate) kind: Option<String>,
+    /// Rated voltage in volts
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) rated_voltage: Option<f64>,
+    /// Limit in ohm at 40 °C
+    #[arg(long, value_name = "OHM")]
+    pub(crate) limit: Option<f64>,
+    /// thermosetting, thermoplastic, none or unknown
+    #[arg(long)]
+    pub(crate) insulation: Option<String>,
+    /// tied, separable or unknown
+    #[arg(long)]
+    pub(crate) phases: Option<String>,
+    /// Where it lives
+    #[arg(long)]
+    pub(crate) site: Option<String>,
+    /// Free text
+    #[arg(long)]
+    pub(crate) remark: Option<String>,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AssetLimit {
+    /// The asset's id
+    pub(crate) asset: String,
+    /// Ohms as read, whatever the temperature
+    #[arg(long, value_name = "OHM", conflicts_with_all = ["ohm_per_volt", "working_voltage"])]
+    pub(crate) as_read: Option<f64>,
+    /// Vehicle isolation in ohm per volt: 100 for DC, 500 for AC circuits (UN R100, ISO 6469-3)
+    #[arg(long, value_name = "OHM", requires = "working_voltage")]
+    pub(crate) ohm_per_volt: Option<f64>,
+    /// Working voltage in volts
+    #[arg(long, value_name = "VOLTS", requires = "ohm_per_volt")]
+    pub(crate) working_voltage: Option<f64>,
+    /// Take all limits beside the one at 40 °C away
+    #[arg(long)]
+    pub(crate) clear: bool,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum EventCommand {
+    /// All events, or those of one asset
+    List {
+        /// The asset's id
+        asset: Option<String>,
+    },
+    /// Record what was done; rewound, dried and replaced start a new epoch
+    #[command(after_help = "Example:\n  ohmward event add YT-014/drive rewound --at 2026-03-02 \
+        --by 'R. Hale'")]
+    Add(AddEvent),
+    /// Take back an event that was recorded wrongly
+    Void(AddEvent),
+    /// Read events.csv: at,asset,kind,remark
+    Import(ImportRegister),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddEvent {
+    /// The asset's id
+    pub(crate) asset: String,
+    /// What was done
+    pub(crate) kind: String,
+    /// When [default: now]
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) at: Option<Stamp>,
+    /// Free text
+    #[arg(long, default_value = "")]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum GearCommand {
+    /// All gear with its due dates
+    List,
+    /// Add a piece of gear, or change what is known of it
+    #[command(after_help = "Example:\n  ohmward gear add T-07 tester --category 'CAT III' \
+        --rated-voltage 1000 --full-scale 550e6 --lowest 1e4 --due 2026-12-01 --by 'R. Hale'")]
+    Add(AddGear),
+    /// Read gear.csv: gear,kind,category,rated_voltage_v,full_scale_ohm,lowest_ohm,due,remark
+    Import(ImportRegister),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddGear {
+    /// Its id, as readings name it
+    pub(crate) gear: String,
+    /// tester, lead, gloves, known source, known resistance or other
+    pub(crate) kind: String,
+    /// Measurement category as printed on it
+    #[arg(long, default_value = "")]
+    pub(crate) category: String,
+    /// Rated voltage of that category in volts
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) rated_voltage: Option<f64>,
+    /// Testers: highest reading in ohm
+    #[arg(long, value_name = "OHM")]
+    pub(crate) full_scale: Option<f64>,
+    /// Testers: lowest reading in ohm
+    #[arg(long, value_name = "OHM")]
+    pub(crate) lowest: Option<f64>,
+    /// When its next test or calibration is due
+    #[arg(long, value_name = "DATE", value_parser = Stamp::parse)]
+    pub(crate) due: Option<Stamp>,
+    /// Free text
+    #[arg(long, default_value = "")]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum ProofCommand {
+    /// All proofs, or those of one tester
+    List {
+        /// The tester's id
+        tester: Option<String>,
+    },
+    /// Record a check of a tester
+    #[command(after_help = "Example:\n  ohmward proof add T-07 'known source' --value 243 --unit V \
+        --passed true --moment before --by 'R. Hale'")]
+    Add(AddProof),
+    /// Read proofs.csv: at,tester,kind,value,unit,passed,moment,remark
+    Import(ImportRegister),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddProof {
+    /// The tester's id
+    pub(crate) tester: String,
+    /// open, shorted, known resistance or known source
+    pub(crate) kind: String,
+    /// Whether it passed
+    #[arg(long, action = clap::ArgAction::Set)]
+    pub(crate) passed: bool,
+    /// before or after the readings
+    #[arg(long)]
+    pub(crate) moment: String,
+    /// What it read
+    #[arg(long)]
+    pub(crate) value: Option<f64>,
+    /// The unit of that value
+    #[arg(long, default_value = "")]
+    pub(crate) unit: String,
+    /// When [default: now]
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) at: Option<Stamp>,
+    /// Free text
+    #[arg(long, default_value = "")]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum AliasCommand {
+    /// All aliases
+    List,
+    /// Say which asset or phase a written name means
+    #[command(after_help = "Example:\n  ohmward alias add --written 17 --asset YT-014/drive --from \
+        2026-01-01\n  ohmward alias add --asset YT-014/drive --phase-written L1 --phase U")]
+    Add(AddAlias),
+    /// Read aliases.csv: written,asset,phase_written,phase,from,until,remark
+    Import(ImportRegister),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddAlias {
+    /// The name as written: a slot number, a mistyped id [default: the asset's own id]
+    #[arg(long, default_value = "")]
+    pub(crate) written: String,
+    /// The asset meant
+    #[arg(long)]
+    pub(crate) asset: String,
+    /// The phase label as written
+    #[arg(long, default_value = "")]
+    pub(crate) phase_written: String,
+    /// The phase meant
+    #[arg(long)]
+    pub(crate) phase: Option<String>,
+    /// First instant at which it holds [default: always]
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) from: Option<Stamp>,
+    /// First instant at which it holds no more [default: still]
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) until: Option<Stamp>,
+    /// Free text
+    #[arg(long, default_value = "")]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum ProfileCommand {
+    /// All profiles
+    List,
+    /// One profile as it is written
+    Show {
+        /// Its name
+        name: String,
+    },
+    /// Try a profile on a file: what would be read, what not
+    #[command(after_help = "Example:\n  ohmward profile check export.txt --profile quay-handheld")]
+    Check {
+        /// The file
+        file: PathBuf,
+        /// The profile's name, or a TOML file [default: recognised]
+        #[arg(long)]
+        profile: Option<String>,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum RejectsCommand {
+    /// Records that could not be read and wait for a mended profile
+    List,
+    /// One reject with its bytes
+    Show {
+        /// Its number
+        number: u64,
+    },
+    /// Read rejects again, by the profile as it is now
+    #[command(after_help = "Example:\n  ohmward rejects retry\n  ohmward rejects retry 17 --profile \
+        quay-handheld")]
+    Retry {
+        /// Their numbers [default: all]
+        numbers: Vec<u64>,
+        /// Another profile than the one they were read by
+        #[arg(long)]
+        profile: Option<String>,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum TrayCommand {
+    /// Readings waiting for their asset or phase
+    List,
+    /// Say which asset and phase a reading belongs to
+    #[command(after_help = "Example:\n  ohmward tray assign 12.345 --asset YT-014/drive --phase U \
+        --reason 'slot 17' --by 'R. Hale'")]
+    Assign(MoveReading),
+}

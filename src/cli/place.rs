@@ -1,0 +1,221 @@
+//! Where a command works: the data folder, its store, what time it is, how to print.
+
+use std::path::{Path, PathBuf};
+
+use indicatif::{ProgressBar, ProgressStyle};
+use ohmward_parsers::Profiles;
+
+use super::args::Global;
+use super::output::Format;
+use super::{Exit, Failure, note};
+use crate::clock::{Clock, WallClock};
+use crate::config::Config;
+use crate::model::{Asset, AssetId, Stamp};
+use crate::registry::person;
+use crate::store::sqlite::{SqliteReader, SqliteWriter};
+use crate::store::{Change, KeptFiles, Reader, When, Writer};
+use crate::watch;
+
+/// Assets that a command assesses itself before it ends; more are left to the next question or to
+/// the daemon, so that a large import does not look as if it hung.
+const ASSESS_AT_ONCE: usize = 500;
+
+/// The place of one command.
+pub(crate) struct Place {
+    pub(crate) dir: PathBuf,
+    pub(crate) when: When,
+    pub(crate) format: Format,
+    pub(crate) now: Stamp,
+    pub(crate) config: Config,
+    open: Option<Open>,
+}
+
+/// A store that is open for reading and writing.
+pub(crate) struct Open {
+    pub(crate) reader: SqliteReader,
+    pub(crate) writer: SqliteWriter,
+}
+
+impl Place {
+    pub(crate) fn new(global: &Global) -> Result<Self, Failure> {
+        let dir = match &global.data {
+            Some(dir) => dir.clone(),
+            None => default_dir()?,
+        };
+        let config = match &global.config {
+            Some(path) => Config::load(path, true)?,
+            None => Config::load(&dir.join("config.toml"), false)?,
+        };
+        let when = When {
+            as_of: global.as_of.unwrap_or(Stamp::MAX),
+            known_at: global.known_at.unwrap_or(Stamp::MAX),
+        };
+        Ok(Place { dir, when, format: global.format, now: WallClock.now(), config, open: None })
+    }
+
+    /// Whether a past state is asked for, which stored findings cannot answer.
+    pub(crate) fn is_past(&self) -> bool {
+        self.when != When::ALWAYS
+    }
+
+    /// The store for a question; there must be one.
+    pub(crate) fn reader(&self) -> Result<SqliteReader, Failure> {
+        if !SqliteReader::exists(&self.dir) {
+            return Err(Failure::Failed(format!(
+                "there is no store in `{}` (take something in first: `ohmward import FILE`, or name \
+                 another folder with --data)",
+                self.dir.display()
+            )));
+        }
+        Ok(SqliteReader::open(&self.dir)?)
+    }
+
+    /// The store for a change; it is made if need be.
+    pub(crate) fn writing(&mut self) -> Result<&mut Open, Failure> {
+        if self.open.is_none() {
+            let writer = SqliteWriter::open(&self.dir)?;
+            let reader = SqliteReader::open(&self.dir)?;
+            self.open = Some(Open { reader, writer });
+        }
+        self.open.as_mut().ok_or_else(|| Failure::Failed("the store is not open".into()))
+    }
+
+    /// The files that are kept beside the store.
+    pub(crate) fn kept(&self) -> KeptFiles {
+        KeptFiles::new(&self.dir)
+    }
+
+    /// The profiles: built-in ones, and those in the data folder's `profiles`.
+    pub(crate) fn profiles(&self) -> Result<Profiles, Failure> {
+        let mut profiles = Profiles::builtin();
+        for (path, problem) in self.load_profiles(&mut profiles) {
+            return Err(Failure::Failed(format!("profile `{}`: {problem}", path.display())));
+        }
+        Ok(profiles)
+    }
+
+    /// Adds the folder's profiles; returns those that cannot be used, and why.
+    pub(crate) fn load_profiles(&self, profiles: &mut Profiles) -> Vec<(PathBuf, String)> {
+        let mut paths: Vec<PathBuf> = match std::fs::read_dir(self.dir.join("profiles")) {
+            Ok(entries) => entries
+                .filter_map(|e| e.ok().map(|e| e.path()))
+                .filter(|p| p.extension().is_some_and(|e| e == "toml"))
+                .collect(),
+            Err(_) => Vec::new(),
+        };
+        paths.sort();
+        let mut problems = Vec::new();
+        for path in paths {
+            let name = path.file_stem().map(|n| n.to_string_lossy()).unwrap_or_default();
+            let added = std::fs::read_to_string(&path)
+                .map_err(|e| e.to_string())
+                .and_then(|text| profiles.add(&name, &text).map_err(|e| e.to_string()));
+            if let Err(problem) = added {
+                problems.push((path, problem));
+            }
+        }
+        problems
+    }
+
+    /// The asset of that id, or a failure that helps to find the right one.
+    pub(crate) fn known_asset(&self, id: &str) -> Result<Asset, Failure> {
+        let reader = self.reader()?;
+        let id = AssetId::new(id)?;
+        if let Some(asset) = reader.asset(&id, self.when)? {
+            return Ok(asset);
+        }
+        let assets = reader.assets(self.when)?;
+        let near: Vec<String> = assets
+            .iter()
+            .map(|a| a.id.to_string())
+            .filter(|a| {
+                let (a, b) = (a.to_lowercase(), id.as_str().to_lowercase());
+                a.contains(&b) || b.contains(&a)
+            })
+            .take(3)
+            .collect();
+        let hint = if near.is_empty() {
+            "`ohmward asset list` shows all".to_owned()
+        } else {
+            format!("did you mean {}?", near.join(", "))
+        };
+        Err(Failure::Failed(format!("there is no asset `{id}` ({hint})")))
+    }
+
+    /// The name of the person who makes a change: as given, or the one logged in.
+    pub(crate) fn by(&self, given: Option<String>) -> Result<String, Failure> {
+        given.or_else(|| std::env::var("USER").ok()).filter(|n| !n.trim().is_empty()).ok_or_else(
+            || Failure::Usage("say with --by who makes this change: it is kept with it".into()),
+        )
+    }
+
+    /// Records changes by a person and assesses what they touch.
+    pub(crate) fn record(
+        &mut self,
+        by: Option<String>,
+        changes: &[Change],
+    ) -> Result<Exit, Failure> {
+        let by = person(&self.by(by)?)?;
+        let now = self.now;
+        let new = self.writing()?.writer.record(now, &by, changes)?;
+        note(if new > 0 { "recorded" } else { "nothing new: that stands already" });
+        self.assess_pending()?;
+        Ok(Exit::Done)
+    }
+
+    /// Assesses what waits for it, unless it is so much that the next question had better do it.
+    pub(crate) fn assess_pending(&mut self) -> Result<(), Failure> {
+        let waiting = self.writing()?.reader.pending()?.len();
+        if waiting > ASSESS_AT_ONCE {
+            note(format!(
+                "{waiting} assets wait to be assessed: `ohmward declining` does it and shows the result"
+            ));
+            return Ok(());
+        }
+        self.assess_all_pending()
+    }
+
+    /// Assesses everything that waits for it.
+    pub(crate) fn assess_all_pending(&mut self) -> Result<(), Failure> {
+        let settings = self.config.assess.clone();
+        let (dir, now) = (self.dir.clone(), self.now);
+        let bar = bar("assessing", "assets");
+        let open = self.writing()?;
+        let readers = || SqliteReader::open(&dir);
+        watch::drain(&readers, &mut open.writer, now, &settings, &|done, of| {
+            bar.set_length(of as u64);
+            bar.set_position(done as u64);
+        })?;
+        bar.finish_and_clear();
+        Ok(())
+    }
+}
+
+/// The folder where everything is kept unless one is named.
+fn default_dir() -> Result<PathBuf, Failure> {
+    let var = |name| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
+    var("STATE_DIRECTORY")
+        .or_else(|| var("XDG_DATA_HOME").map(|d| d.join("ohmward")))
+        .or_else(|| var("HOME").map(|d| d.join(".local/share/ohmward")))
+        .ok_or_else(|| Failure::Usage("say with --data where everything is to be kept".into()))
+}
+
+/// A progress bar on standard error; invisible where that is no terminal.
+pub(crate) fn bar(doing: &'static str, unit: &'static str) -> ProgressBar {
+    let bar = ProgressBar::new(0);
+    let template = if unit == "bytes" {
+        "{msg} {wide_bar} {bytes}/{total_bytes}, {eta} left"
+    } else {
+        "{msg} {wide_bar} {pos}/{len}, {eta} left"
+    };
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    bar.set_message(doing);
+    bar
+}
+
+/// A file or folder name as it is shown.
+pub(crate) fn shown(path: &Path) -> String {
+    path.display().to_string()
+}

@@ -1,0 +1,186 @@
+//! `reading` and `tray`: readings by hand, and what people put right.
+
+use serde::Serialize;
+
+use super::args::{AddReading, FixReading, MoveReading, Reading as ReadingCommand, TrayCommand};
+use super::output;
+use super::place::Place;
+use super::{Exit, Failure, note};
+use crate::model::{Asset, CorrectionKind, ReadingId, TemperatureOf};
+use crate::normalise::{Normalised, Normaliser, Surroundings};
+use crate::registry::{correct, destination, person};
+use crate::store::{
+    Entry, Parcel, Reader, RecordPlace, Source, StoreError, TrayItem, When, Writer,
+};
+
+pub(crate) fn reading(place: &mut Place, command: ReadingCommand) -> Result<Exit, Failure> {
+    match command {
+        ReadingCommand::Add(add) => by_hand(place, add),
+        ReadingCommand::Void(fix) => put_right(place, fix, CorrectionKind::Void),
+        ReadingCommand::Restore(fix) => put_right(place, fix, CorrectionKind::Restore),
+        ReadingCommand::Overrule(fix) => put_right(place, fix, CorrectionKind::Overrule),
+        ReadingCommand::Move(to) | ReadingCommand::Assign(to) => move_to(place, to),
+    }
+}
+
+/// A tray item as it is printed.
+#[derive(Serialize)]
+struct TrayOut {
+    reading: String,
+    taken_at: String,
+    written_asset: String,
+    written_phase: String,
+    resistance_ohm: f64,
+    bound: &'static str,
+    tester: String,
+    reason: String,
+    from: String,
+}
+
+pub(crate) fn tray(place: &mut Place, command: TrayCommand) -> Result<Exit, Failure> {
+    match command {
+        TrayCommand::List => {
+            let reader = place.reader()?;
+            let mut rows = Vec::new();
+            for stored in reader.tray(place.when)? {
+                let from = reader.batch(stored.id.batch)?.map(|b| b.source.name.to_string());
+                let reading = stored.item.reading;
+                rows.push(TrayOut {
+                    reading: stored.id.to_string(),
+                    taken_at: reading.taken_at.to_string(),
+                    written_asset: stored.item.written_asset.into(),
+                    written_phase: stored.item.written_phase.into(),
+                    resistance_ohm: reading.ohms,
+                    bound: reading.bound.word(),
+                    tester: reading.tester.to_string(),
+                    reason: stored.item.reason.into(),
+                    from: from.unwrap_or_default(),
+                });
+            }
+            let columns = [
+                ("reading", "reading"),
+                ("taken_at", "taken"),
+                ("written_asset", "asset as written"),
+                ("written_phase", "phase as written"),
+                ("bound", ""),
+                ("resistance_ohm", "resistance"),
+                ("tester", "tester"),
+                ("reason", "why it waits"),
+                ("from", "from"),
+            ];
+            output::rows(place.format, &columns, &rows, "the tray is empty")?;
+            if !rows.is_empty() {
+                note("next: `ohmward tray assign READING --asset ID --phase U --reason WHY`, or an alias for all of a kind: `ohmward alias add`");
+            }
+            Ok(Exit::Done)
+        }
+        TrayCommand::Assign(to) => move_to(place, to),
+    }
+}
+
+fn put_right(place: &mut Place, fix: FixReading, kind: CorrectionKind) -> Result<Exit, Failure> {
+    let id = ReadingId::parse(&fix.reading)?;
+    let by = place.by(fix.by.by)?;
+    place.reader()?;
+    let now = place.now;
+    let open = place.writing()?;
+    correct(&open.reader, &mut open.writer, now, &by, id, kind, &fix.reason)?;
+    note(format!("recorded for reading {id}; the original stays in the store"));
+    place.assess_pending()?;
+    Ok(Exit::Done)
+}
+
+fn move_to(place: &mut Place, to: MoveReading) -> Result<Exit, Failure> {
+    let id = ReadingId::parse(&to.reading)?;
+    place.known_asset(&to.asset).map_err(|e| match e {
+        Failure::Failed(why) => Failure::Failed(format!("{why}; a new asset: `ohmward asset add`")),
+        other => other,
+    })?;
+    let reader = place.reader()?;
+    let stored = reader.find(id)?.ok_or(StoreError::NoReading(id))?;
+    let waiting = reader.tray(When::ALWAYS)?.into_iter().find(|t| t.id == id);
+    let phase = match (&to.phase, waiting) {
+        (Some(phase), _) => phase.clone(),
+        (None, Some(item)) => match crate::normalise::phase_of(&item.item.written_phase)? {
+            crate::normalise::PhaseRule::Phase(phase) => phase.as_str().to_owned(),
+            crate::normalise::PhaseRule::Unmapped(why) => {
+                return Err(Failure::Usage(format!("say with --phase which phase it was: {why}")));
+            }
+        },
+        (None, None) => stored.reading.series.phase.as_str().to_owned(),
+    };
+    let fix = FixReading { reading: to.reading, reason: to.reason, by: to.by };
+    put_right(place, fix, destination(&to.asset, &phase)?)
+}
+
+fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
+    let by = person(&place.by(add.by.by.clone())?)?;
+    let resistance = ohmward_parsers::read_resistance(&add.resistance).map_err(|why| {
+        Failure::Usage(format!("`--resistance {}`: {why} (such as '53 MΩ', '>550M', '4M7')", add.resistance))
+    })?;
+    let taken = add.at.unwrap_or(place.now);
+    let raw = ohmward_parsers::RawReading {
+        place: ohmward_parsers::Place { record: 1, ..Default::default() },
+        taken: Some(ohmward_parsers::Taken {
+            micros: taken.micros(),
+            precision: ohmward_parsers::Precision::Fine,
+            doubt: ohmward_parsers::Doubt::None,
+        }),
+        asset: add.asset.as_str().into(),
+        phase: add.phase.as_str().into(),
+        against: add.against.as_str().into(),
+        setup: add.setup.as_str().into(),
+        resistance,
+        test_voltage_v: add.test_voltage,
+        delivered_voltage_v: add.delivered_voltage,
+        duration_s: add.duration,
+        temperature_c: add.temperature,
+        temperature_of: match add.temperature_of.as_deref().map(TemperatureOf::parse).transpose()? {
+            None => None,
+            Some(TemperatureOf::Winding) => Some(ohmward_parsers::TemperatureOf::Winding),
+            Some(TemperatureOf::Ambient) => Some(ohmward_parsers::TemperatureOf::Ambient),
+        },
+        humidity_pct: add.humidity,
+        tester: add.tester.as_str().into(),
+        operator: by.clone(),
+        station: add.station.as_str().into(),
+        remark: add.remark.as_str().into(),
+    };
+    let now = place.now;
+    let open = place.writing()?;
+    let aliases: Vec<_> =
+        open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
+    let gear: Vec<_> = open.reader.gear(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
+    let mut normaliser = Normaliser::new(&aliases, &gear, Surroundings::default());
+    let entry = match normaliser.normalise(raw, now)? {
+        Normalised::Reading(reading) => Entry::Reading(reading),
+        Normalised::Tray { reading, written_asset, written_phase, reason } => Entry::Tray(TrayItem {
+            reading,
+            written_asset,
+            written_phase,
+            reason: reason.into(),
+        }),
+    };
+    let parcel =
+        Parcel { entries: vec![(RecordPlace { record: 1, part: 0 }, entry)], ..Parcel::default() };
+    let source =
+        Source { kind: "hand".into(), name: by, profile: "".into(), file: None };
+    let receipt =
+        open.writer.receive(now, &source, &Asset::first_met, &mut std::iter::once(parcel))?;
+    let said = match (receipt.accepted, receipt.duplicate, receipt.tray) {
+        (1, _, _) => "stored".to_owned(),
+        (_, 1, _) => "nothing new: this reading is stored already".to_owned(),
+        (_, _, 1) => "in the tray: its phase is not known (see `ohmward tray list`)".to_owned(),
+        _ => receipt.first_rejects.first().map(|(_, r)| r.reason.to_string()).unwrap_or_default(),
+    };
+    let id = receipt.batch.map(|batch| ReadingId { batch, record: 1, part: 0 });
+    note(match id {
+        Some(id) => format!("{said}, as reading {id}"),
+        None => said,
+    });
+    for asset in &receipt.new_assets {
+        note(format!("`{asset}` is new: registered as a rotating machine, 5 MΩ at 40 °C (see `ohmward asset add`)"));
+    }
+    place.assess_pending()?;
+    Ok(if receipt.tray + receipt.rejected > 0 { Exit::NeedsPerson } else { Exit::Done })
+}

@@ -1,0 +1,116 @@
+//! `export`, `backup`, `check`, completions and the manual page.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+
+use clap::CommandFactory;
+use ohmward_parsers::Profiles;
+use serde::Serialize;
+
+use super::args::{Cli, Export};
+use super::output;
+use super::place::{Place, shown};
+use super::{Exit, Failure, note};
+use crate::export::{Corrections, export_all, export_readings};
+use crate::store::sqlite::SqliteReader;
+use crate::store::{Reader, Writer};
+
+pub(crate) fn export(place: &mut Place, export: Export) -> Result<Exit, Failure> {
+    let reader = place.reader()?;
+    if let Some(folder) = export.all {
+        let count = export_all(&reader, place.when, &folder)?;
+        note(format!("{count} readings and all registers written to {}", shown(&folder)));
+        return Ok(Exit::Done);
+    }
+    let path = export.output.unwrap_or_else(|| "-".into());
+    if path.as_os_str() == "-" {
+        let out = BufWriter::with_capacity(1 << 20, io::stdout().lock());
+        export_readings(&reader, place.when, Corrections::Applied, out, &mut |_, _| ())?;
+        return Ok(Exit::Done);
+    }
+    if path.extension().is_some_and(|e| e != "csv") {
+        return Err(Failure::Usage(format!(
+            "`{}`: expected a name that ends in .csv",
+            shown(&path)
+        )));
+    }
+    let file = File::create(&path)
+        .map_err(|e| Failure::Failed(format!("cannot write `{}`: {e}", shown(&path))))?;
+    let out = BufWriter::with_capacity(1 << 20, file);
+    let count = export_readings(&reader, place.when, Corrections::Applied, out, &mut |_, _| ())?;
+    note(format!("{count} readings written to {}", shown(&path)));
+    Ok(Exit::Done)
+}
+
+pub(crate) fn backup(place: &mut Place, file: &Path) -> Result<Exit, Failure> {
+    place.reader()?;
+    if file.exists() {
+        return Err(Failure::Failed(format!(
+            "`{}` exists: a backup never overwrites (name another file)",
+            shown(file)
+        )));
+    }
+    place.writing()?.writer.backup(file)?;
+    note(format!(
+        "the store is copied to {}; the original files are in {} and never change: copy that folder too",
+        shown(file),
+        shown(&place.dir.join("raw"))
+    ));
+    Ok(Exit::Done)
+}
+
+/// One thing that was verified.
+#[derive(Serialize)]
+struct CheckOut {
+    what: String,
+    state: &'static str,
+    detail: String,
+}
+
+pub(crate) fn check(place: &mut Place) -> Result<Exit, Failure> {
+    let mut rows = Vec::new();
+    let mut say = |what: &str, problems: Vec<String>, fine: String| {
+        if problems.is_empty() {
+            rows.push(CheckOut { what: what.to_owned(), state: "fine", detail: fine });
+        }
+        for detail in problems {
+            rows.push(CheckOut { what: what.to_owned(), state: "wrong", detail });
+        }
+    };
+    say("configuration", Vec::new(), "read".into());
+    let mut profiles = Profiles::builtin();
+    let problems = place.load_profiles(&mut profiles);
+    let problems = problems.into_iter().map(|(p, why)| format!("{}: {why}", shown(&p))).collect();
+    say("profiles", problems, format!("{} known", profiles.iter().count()));
+    if SqliteReader::exists(&place.dir) {
+        let reader = SqliteReader::open(&place.dir)?;
+        say("store", reader.check()?, shown(&place.dir));
+        say("kept files", reader.check_kept(&place.kept())?, "each as its digest says".into());
+    } else {
+        say("store", Vec::new(), format!("none yet in {}", shown(&place.dir)));
+    }
+    let wrong = rows.iter().any(|r| r.state != "fine");
+    let columns = [("what", "what"), ("state", "state"), ("detail", "detail")];
+    output::rows(place.format, &columns, &rows, "")?;
+    Ok(if wrong { Exit::NeedsPerson } else { Exit::Done })
+}
+
+pub(crate) fn completions(shell: clap_complete::Shell) -> Result<Exit, Failure> {
+    let mut buffer = Vec::new();
+    clap_complete::generate(shell, &mut Cli::command(), "ohmward", &mut buffer);
+    io::stdout().lock().write_all(&buffer)?;
+    Ok(Exit::Done)
+}
+
+pub(crate) fn man() -> Result<Exit, Failure> {
+    let mut buffer = Vec::new();
+    let command = Cli::command();
+    clap_mangen::Man::new(command.clone()).render(&mut buffer)?;
+    for sub in command.get_subcommands().filter(|s| !s.is_hide_set()) {
+        let name = format!("ohmward-{}", sub.get_name());
+        clap_mangen::Man::new(sub.clone().name(name)).render(&mut buffer)?;
+    }
+    io::stdout().lock().write_all(&buffer)?;
+    Ok(Exit::Done)
+}

@@ -1,0 +1,91 @@
+//! The configuration: TOML as written, settings as meant. None is needed to begin.
+
+use std::path::Path;
+
+use serde::Deserialize;
+
+use crate::dossier;
+
+/// Why a configuration cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum ConfigError {
+    /// The file could not be read.
+    #[error("cannot read the configuration `{path}`: {why}")]
+    Read {
+        /// Which file.
+        path: String,
+        /// What the system says.
+        why: std::io::Error,
+    },
+    /// It is not what a configuration looks like; the text shows the line.
+    #[error("the configuration `{path}` is wrong:\n{why}")]
+    Written {
+        /// Which file.
+        path: String,
+        /// Line, mark and what was expected.
+        why: String,
+    },
+}
+
+/// The settings as meant.
+#[derive(Clone, Debug, Default)]
+pub struct Config {
+    /// How assets are assessed.
+    pub assess: dossier::Settings,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Written {
+    visits: Visits,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Visits {
+    gap_hours: Option<f64>,
+    rated_duration_s: Option<f64>,
+    least_voltage_ratio: Option<f64>,
+    proof_span_days: Option<f64>,
+}
+
+impl Config {
+    /// Reads a file; a missing one is the default unless it was asked for by name.
+    pub fn load(path: &Path, asked_for: bool) -> Result<Self, ConfigError> {
+        let text = match std::fs::read_to_string(path) {
+            Ok(text) => text,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound && !asked_for => {
+                return Ok(Config::default());
+            }
+            Err(why) => return Err(ConfigError::Read { path: path.display().to_string(), why }),
+        };
+        Self::parse(&text)
+            .map_err(|why| ConfigError::Written { path: path.display().to_string(), why })
+    }
+
+    /// Reads the text of a configuration.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
+        let mut config = Config::default();
+        let visits = &mut config.assess.visits;
+        let set = |name: &str, value: Option<f64>, to: &mut f64| match value {
+            Some(v) if !(v > 0.0 && v.is_finite()) => {
+                Err(format!("visits.{name}: expected a number above 0, found {v}"))
+            }
+            Some(v) => {
+                *to = v;
+                Ok(())
+            }
+            None => Ok(()),
+        };
+        set("gap_hours", written.visits.gap_hours, &mut visits.gap_hours)?;
+        set("rated_duration_s", written.visits.rated_duration_s, &mut visits.rated_duration_s)?;
+        set(
+            "least_voltage_ratio",
+            written.visits.least_voltage_ratio,
+            &mut visits.least_voltage_ratio,
+        )?;
+        set("proof_span_days", written.visits.proof_span_days, &mut visits.proof_span_days)?;
+        Ok(config)
+    }
+}

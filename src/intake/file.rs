@@ -1,0 +1,234 @@
+//! A file into the store: recognised, kept by its digest, parsed on one thread, written on another.
+
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
+use std::os::unix::fs::FileExt;
+use std::path::Path;
+use std::sync::mpsc;
+
+use ohmward_parsers::{Place, Profile, Profiles, Stream};
+
+use super::IntakeError;
+use super::parcels::{Packer, pump};
+use crate::limits;
+use crate::model::{Alias, Asset, Gear, Stamp};
+use crate::normalise::{Normaliser, Surroundings};
+use crate::store::{Entry, Kept, Parcel, Receipt, RejectItem, RecordPlace, Source, Writer};
+
+/// Bytes looked at to recognise a format.
+const HEAD: usize = 64 * 1024;
+
+/// How a file is to be taken in.
+pub struct FileImport<'a> {
+    /// The profiles that are known.
+    pub profiles: &'a Profiles,
+    /// The profile to read it by; none: recognised.
+    pub profile: Option<&'a str>,
+    /// What the surroundings say where records are silent.
+    pub around: Surroundings,
+    /// Other names.
+    pub aliases: &'a [Alias],
+    /// Testers, for bare over-range marks.
+    pub gear: &'a [Gear],
+    /// Now.
+    pub now: Stamp,
+    /// What an asset first met becomes.
+    pub first_met: &'a dyn Fn(crate::model::AssetId) -> Asset,
+    /// Is told bytes read and bytes in all.
+    pub progress: &'a (dyn Fn(u64, u64) + Sync),
+}
+
+/// What became of a file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Imported {
+    /// The profile it was read by.
+    pub profile: String,
+    /// What the store says.
+    pub receipt: Receipt,
+    /// What a person should know, such as columns that nobody reads.
+    pub warnings: Vec<String>,
+}
+
+/// What a file would become.
+#[derive(Clone, Debug, Default)]
+pub struct Preview {
+    /// The profile it would be read by.
+    pub profile: String,
+    /// Readings of known assets and phases.
+    pub readings: u64,
+    /// Readings for the tray.
+    pub tray: u64,
+    /// Records that could not become readings.
+    pub rejected: u64,
+    /// The first readings.
+    pub first: Vec<(RecordPlace, crate::model::Reading)>,
+    /// The first rejects.
+    pub first_rejects: Vec<(RecordPlace, RejectItem)>,
+    /// What a person should know.
+    pub warnings: Vec<String>,
+}
+
+impl FileImport<'_> {
+    /// Takes the file in; returns when all of it is durable.
+    pub fn run<S: Writer + ?Sized>(
+        &self,
+        store: &mut S,
+        kept: &Kept,
+        path: &Path,
+    ) -> Result<Imported, IntakeError> {
+        let read = |why| IntakeError::Read { path: path.display().to_string(), why };
+        let (mut file, bytes, profile, mut stream) = self.open(path)?;
+        let kept_file = kept.keep(&mut file)?;
+        file.seek(SeekFrom::Start(0)).map_err(read)?;
+        let name = path.file_name().map(|n| n.to_string_lossy()).unwrap_or_default();
+        let source = Source {
+            kind: "file".into(),
+            name: name.as_ref().into(),
+            profile: profile.name().into(),
+            file: Some(kept_file),
+        };
+        let mut normaliser = Normaliser::new(self.aliases, self.gear, self.around.clone());
+        let now = self.now;
+        let progress = self.progress;
+        // A parcel is some 700 kB: the queue only evens out the two threads.
+        let (sender, receiver) = mpsc::sync_channel::<Parcel>(3);
+        let (receipt, parsed, warnings) = std::thread::scope(|scope| {
+            let parser = scope.spawn(move || {
+                let bytes_at = |place| bytes_of(&file, place);
+                let mut packer =
+                    Packer { normaliser: &mut normaliser, arrived: now, bytes_at: &bytes_at };
+                let done = pump(
+                    &file,
+                    &mut stream,
+                    &mut packer,
+                    &|read| progress(read, bytes),
+                    &mut |parcel| sender.send(parcel).is_ok(),
+                );
+                (done, stream.warnings().to_vec())
+            });
+            let receipt = store.receive(now, &source, self.first_met, &mut receiver.into_iter());
+            let (parsed, warnings) = match parser.join() {
+                Ok(done) => done,
+                Err(panic) => std::panic::resume_unwind(panic),
+            };
+            (receipt, parsed, warnings)
+        });
+        let receipt = receipt?;
+        parsed.map_err(read)?;
+        Ok(Imported { profile: profile.name().to_owned(), receipt, warnings })
+    }
+
+    /// Says what the file would become, and stores nothing.
+    pub fn preview(&self, path: &Path, first: usize) -> Result<Preview, IntakeError> {
+        let (file, bytes, profile, mut stream) = self.open(path)?;
+        let mut normaliser = Normaliser::new(self.aliases, self.gear, self.around.clone());
+        let bytes_at = |place| bytes_of(&file, place);
+        let mut packer =
+            Packer { normaliser: &mut normaliser, arrived: self.now, bytes_at: &bytes_at };
+        let mut preview = Preview { profile: profile.name().to_owned(), ..Preview::default() };
+        let mut deliver = |parcel: Parcel| {
+            for (place, entry) in parcel.entries {
+                match entry {
+                    Entry::Reading(reading) => {
+                        preview.readings += 1;
+                        if preview.first.len() < first {
+                            preview.first.push((place, reading));
+                        }
+                    }
+                    Entry::Tray(_) => preview.tray += 1,
+                    Entry::Reject(item) => {
+                        preview.rejected += 1;
+                        if preview.first_rejects.len() < first {
+                            preview.first_rejects.push((place, item));
+                        }
+                    }
+                }
+            }
+            true
+        };
+        pump(&file, &mut stream, &mut packer, &|n| (self.progress)(n, bytes), &mut deliver)
+            .map_err(|why| IntakeError::Read { path: path.display().to_string(), why })?;
+        preview.warnings = stream.warnings().to_vec();
+        Ok(preview)
+    }
+
+    fn open(&self, path: &Path) -> Result<(File, u64, &Profile, Stream), IntakeError> {
+        let shown = || path.display().to_string();
+        let read = |why| IntakeError::Read { path: shown(), why };
+        let mut file = File::open(path).map_err(read)?;
+        let meta = file.metadata().map_err(read)?;
+        if meta.is_dir() {
+            return Err(IntakeError::Unrecognised(format!(
+                "`{}` is a folder without the files of `export --all` (name the files in it)",
+                shown()
+            )));
+        }
+        let head = head(&mut file).map_err(read)?;
+        file.seek(SeekFrom::Start(0)).map_err(read)?;
+        let profile = choose(self.profiles, self.profile, &head, &shown())?;
+        let stream = Stream::open(profile, &head).map_err(|e| IntakeError::Profile {
+            path: shown(),
+            profile: profile.name().to_owned(),
+            why: e.to_string(),
+        })?;
+        Ok((file, meta.len(), profile, stream))
+    }
+}
+
+/// The first bytes of a file.
+fn head(file: &mut File) -> std::io::Result<Vec<u8>> {
+    let mut head = Vec::new();
+    file.take(HEAD as u64).read_to_end(&mut head)?;
+    Ok(head)
+}
+
+/// The profile named, or the one that recognises the head: exactly one must.
+pub(crate) fn choose<'p>(
+    profiles: &'p Profiles,
+    named: Option<&str>,
+    head: &[u8],
+    path: &str,
+) -> Result<&'p Profile, IntakeError> {
+    if let Some(name) = named {
+        return profiles.get(name).ok_or_else(|| {
+            let names: Vec<_> = profiles.iter().map(Profile::name).collect();
+            IntakeError::Unrecognised(format!(
+                "there is no profile `{name}` (there are {})",
+                names.join(", ")
+            ))
+        });
+    }
+    let fitting = profiles.recognise(head);
+    match fitting.as_slice() {
+        [one] => Ok(one),
+        [] if head.is_empty() => {
+            Err(IntakeError::Unrecognised(format!("`{path}` is empty: there is nothing to read")))
+        }
+        [] => Err(IntakeError::Unrecognised(format!(
+            "no profile recognises `{path}`, which begins with `{}` (name one with --profile; \
+             `ohmward profile list` shows them)",
+            beginning(head)
+        ))),
+        several => {
+            let names: Vec<_> = several.iter().map(|p| p.name()).collect();
+            Err(IntakeError::Unrecognised(format!(
+                "`{path}` fits several profiles: {} (name one with --profile)",
+                names.join(", ")
+            )))
+        }
+    }
+}
+
+fn beginning(head: &[u8]) -> String {
+    let text = String::from_utf8_lossy(&head[..head.len().min(240)]);
+    let line = text.lines().find(|l| !l.trim().is_empty()).unwrap_or_default();
+    line.chars().take(60).map(|c| if c.is_control() { '·' } else { c }).collect()
+}
+
+/// The original bytes of a record, cut to what a reject keeps.
+fn bytes_of(file: &File, place: Place) -> Vec<u8> {
+    let mut bytes = vec![0; (place.len as usize).min(limits::REJECT_BYTES)];
+    let n = file.read_at(&mut bytes, place.offset).unwrap_or(0);
+    bytes.truncate(n);
+    bytes
+}

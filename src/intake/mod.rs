@@ -1,0 +1,45 @@
+//! Bytes to the store: frame, parse, normalise, one commit, acknowledge. The only writer of
+//! readings from sources.
+
+mod file;
+mod parcels;
+mod retry;
+
+pub use file::{FileImport, Imported, Preview};
+pub use retry::{Retried, retry};
+
+use crate::model::Invalid;
+use crate::store::StoreError;
+
+/// Why a delivery could not be taken in as a whole. Single records never end it: they become
+/// rejects.
+#[derive(Debug, thiserror::Error)]
+pub enum IntakeError {
+    /// The file could not be read.
+    #[error("cannot read `{path}`: {why}")]
+    Read {
+        /// Which file.
+        path: String,
+        /// What the system says.
+        why: std::io::Error,
+    },
+    /// No profile fits, or several do.
+    #[error("{0}")]
+    Unrecognised(String),
+    /// The profile cannot read this stream at all.
+    #[error("`{path}` by profile `{profile}`: {why}")]
+    Profile {
+        /// Which file.
+        path: String,
+        /// Which profile.
+        profile: String,
+        /// What is wrong.
+        why: String,
+    },
+    /// A value given for the whole delivery cannot be.
+    #[error(transparent)]
+    Invalid(#[from] Invalid),
+    /// The store refused.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
