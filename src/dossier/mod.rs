@@ -1,0 +1,191 @@
+//! The one way to ask "what about this asset": readings, what was done with each, and the
+//! assessment that follows from them.
+
+mod evidence;
+
+use std::collections::{BTreeMap, HashMap};
+
+use crate::model::{
+    Asset, AssetId, CASE, Case, Event, Limit, Line, Outcome, Proof, Stamp, Text, Volts,
+};
+use crate::store::{Reader, Recorded, StoreError, When};
+use crate::trend::{Assessment, Assessor};
+use crate::visits::{self, Judged, Suspicion, apply, gather, suspicions};
+
+pub use evidence::{Evidence, episodes};
+
+/// How assets are assessed: how readings become visits, and what the detector is told.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Settings {
+    /// Readings to visits.
+    pub visits: visits::Settings,
+    /// Visits to verdicts.
+    pub trend: crate::trend::Settings,
+}
+
+/// Why there is no dossier.
+#[derive(Debug, thiserror::Error)]
+pub enum DossierError {
+    /// The asset is not known.
+    #[error("there is no asset `{0}` (`ohmward asset list` shows all)")]
+    NoAsset(AssetId),
+    /// The store could not be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// A reading, what was done with it, and what it says by itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// The reading and its part in a visit.
+    pub judged: Judged,
+    /// When it became known.
+    pub recorded_at: Stamp,
+    /// What it says at once against each limit.
+    pub outcomes: Vec<(Limit, Outcome)>,
+}
+
+/// What belongs on one chart: lines of one setup, test voltage and kind of counterpart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    /// The setup.
+    pub setup: Text,
+    /// The nominal test voltage.
+    pub test_voltage: Option<Volts>,
+    /// Against the case; false: against other phases.
+    pub against_case: bool,
+    /// The points and what was done to the asset.
+    pub case: Case,
+    /// What follows from them.
+    pub assessment: Assessment,
+}
+
+/// Everything about one asset at one time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Dossier {
+    /// The asset as known.
+    pub asset: Asset,
+    /// Which rows counted.
+    pub when: When,
+    /// Its readings by time.
+    pub entries: Vec<Entry>,
+    /// Its events by time.
+    pub events: Vec<Recorded<Event>>,
+    /// Stretches in which a tester's readings don't count.
+    pub suspicions: Vec<Suspicion>,
+    /// The charts, the most urgent first.
+    pub groups: Vec<Group>,
+}
+
+/// Opens dossiers: the parts that are the same for every asset are prepared once.
+pub struct Desk<'a, R: Reader + ?Sized> {
+    reader: &'a R,
+    when: When,
+    settings: &'a Settings,
+    assessor: &'a Assessor,
+    suspicions: HashMap<Text, Vec<Suspicion>>,
+}
+
+impl<'a, R: Reader + ?Sized> Desk<'a, R> {
+    /// Prepares for many dossiers of one state of the store.
+    pub fn new(
+        reader: &'a R,
+        when: When,
+        settings: &'a Settings,
+        assessor: &'a Assessor,
+    ) -> Result<Self, DossierError> {
+        let proofs: Vec<Proof> = reader.proofs(None, when)?.into_iter().map(|r| r.value).collect();
+        let mut by_tester: HashMap<Text, Vec<Suspicion>> = HashMap::new();
+        for suspicion in suspicions(&proofs, settings.visits.proof_span_days) {
+            by_tester.entry(suspicion.tester.clone()).or_default().push(suspicion);
+        }
+        Ok(Desk { reader, when, settings, assessor, suspicions: by_tester })
+    }
+
+    /// The dossier of one asset.
+    pub fn open(&self, id: &AssetId) -> Result<Dossier, DossierError> {
+        let asset = self
+            .reader
+            .asset(id, self.when)?
+            .ok_or_else(|| DossierError::NoAsset(id.clone()))?;
+        let stored = self.reader.readings(id, self.when)?;
+        let recorded: HashMap<_, _> = stored.iter().map(|s| (s.id, s.recorded_at)).collect();
+        let corrections: Vec<_> =
+            self.reader.corrections(id, self.when)?.into_iter().map(|c| c.value).collect();
+        let corrected = apply(id, stored.into_iter().map(|s| (s.id, s.reading)), &corrections);
+        let mut suspicions: Vec<Suspicion> = Vec::new();
+        for tester in self.suspicions.keys() {
+            if corrected.iter().any(|c| c.reading.tester == *tester) {
+                suspicions.extend(self.suspicions[tester].iter().cloned());
+            }
+        }
+        suspicions.sort_by_key(|s| s.from);
+        let (judged, lines) = gather(corrected, &suspicions, &self.settings.visits);
+        let events = self.reader.events(Some(id), self.when)?;
+        let cases = group(&asset, lines, &events);
+        let mut groups: Vec<Group> = cases
+            .into_iter()
+            .map(|((setup, test_voltage, across), case)| Group {
+                setup,
+                test_voltage,
+                against_case: !across,
+                assessment: self.assessor.assess(&case),
+                case,
+            })
+            .collect();
+        groups.sort_by(|a, b| {
+            let newest = |g: &Group| g.case.lines.iter().flat_map(|l| l.points.last()).map(|p| p.taken_at).max();
+            b.assessment.verdict.cmp(&a.assessment.verdict).then(newest(b).cmp(&newest(a)))
+        });
+        let entries = judged
+            .into_iter()
+            .map(|judged| {
+                let id = judged.corrected.id;
+                Entry {
+                    outcomes: self.assessor.outcomes(&asset, &judged.corrected.reading),
+                    recorded_at: recorded.get(&id).copied().unwrap_or(Stamp::MIN),
+                    judged,
+                }
+            })
+            .collect();
+        Ok(Dossier { asset, when: self.when, entries, events, suspicions, groups })
+    }
+}
+
+/// Lines that belong on one chart, by setup, voltage, and whether they run between phases.
+type GroupKey = (Text, Option<Volts>, bool);
+
+fn group(
+    asset: &Asset,
+    lines: Vec<Line>,
+    events: &[Recorded<Event>],
+) -> BTreeMap<GroupKey, Case> {
+    let mut cases: BTreeMap<GroupKey, Case> = BTreeMap::new();
+    for line in lines {
+        let s = &line.series;
+        let key = (s.setup.clone(), s.test_voltage, s.against != CASE);
+        cases
+            .entry(key)
+            .or_insert_with(|| Case {
+                asset: asset.clone(),
+                lines: Vec::new(),
+                events: events.iter().map(|e| e.value.clone()).collect(),
+            })
+            .lines
+            .push(line);
+    }
+    cases
+}
+
+impl Dossier {
+    /// The worst verdict of its charts; `too few` where there is none.
+    pub fn verdict(&self) -> crate::model::Verdict {
+        let worst = self.groups.iter().map(|g| g.assessment.verdict).max();
+        worst.unwrap_or(crate::model::Verdict::TooFew)
+    }
+
+    /// Readings left out of the trend.
+    pub fn left_out(&self) -> impl Iterator<Item = &Entry> {
+        self.entries.iter().filter(|e| matches!(e.judged.role, visits::Role::LeftOut(_)))
+    }
+}
