@@ -7,18 +7,25 @@
 
 pub mod limits;
 
-pub mod model;
-
 pub mod clock;
+pub mod model;
+pub mod standards;
 
+pub mod invent;
 pub mod normalise;
-
-pub mod visits;
-
 pub mod trend;
+pub mod visits;
 
 pub mod store;
 
+pub mod dossier;
+pub mod intake;
 pub mod registry;
 
 pub mod export;
+pub mod watch;
+
+pub mod config;
+
+mod cli;
+pub use cli::run;

@@ -1,1 +1,14 @@
 //! Statistics of decline: functions of points and settings, without IO, clock, store or log.
+
+pub mod algebra;
+pub mod censored;
+pub mod crossing;
+pub mod kendall;
+pub mod multiple;
+pub mod normal;
+pub mod ols;
+mod recession;
+pub mod sen;
+pub mod step;
+pub mod straight;
+pub mod tails;
