@@ -9,6 +9,8 @@ pub mod limits;
 
 pub mod model;
 
+pub mod invent;
+
 pub mod trend;
 
 pub mod store;
