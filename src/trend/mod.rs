@@ -2,11 +2,16 @@
 
 pub mod algebra;
 pub mod censored;
+pub mod companion;
 pub mod crossing;
+pub mod detect;
+pub mod filter;
+pub mod imbalance;
 pub mod kendall;
 pub mod multiple;
 pub mod normal;
 pub mod ols;
+pub mod projection;
 mod recession;
 pub mod sen;
 pub mod step;

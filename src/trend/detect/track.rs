@@ -1,0 +1,231 @@
+//! One series on its way through the visits: filter, companion rules and hysteresis together.
+
+use std::sync::Arc;
+
+use super::{Context, Detector};
+use crate::model::{Bound, Insulation, Limit, LimitMeaning, Phase, Point, Series, Stamp};
+use crate::trend::companion::{Companion, Says, Seen};
+use crate::trend::filter::{Chance, Observation, Prior, State, Threshold, Turn};
+
+/// Which series a statement is about.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub enum Label {
+    /// One line as measured.
+    Line(Arc<Series>),
+    /// The middle of the three phases.
+    Middle,
+}
+
+impl Label {
+    /// The phase; none for the middle.
+    pub fn phase(&self) -> Option<&Phase> {
+        match self {
+            Label::Line(series) => Some(&series.phase),
+            Label::Middle => None,
+        }
+    }
+}
+
+/// What stands on a series between evaluations.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Standing {
+    pub(super) watch: bool,
+    pub(super) alarm: bool,
+}
+
+/// One series in the fold.
+#[derive(Clone, Debug)]
+pub(super) struct Track<'a> {
+    pub(super) label: Label,
+    pub(super) lines: Vec<usize>,
+    pub(super) prior: &'a Prior,
+    pub(super) state: State,
+    pub(super) companion: Companion,
+    pub(super) says: Says,
+    pub(super) chance: Chance,
+    pub(super) standing: Standing,
+    pub(super) last: Option<Stamp>,
+    pub(super) usual_gap: f64,
+    pub(super) usual_c: f64,
+    pub(super) last_seen: Option<Observation>,
+    temperatures: u32,
+    temperature_taken: bool,
+}
+
+impl<'a> Track<'a> {
+    pub(super) fn new(
+        detector: &'a Detector,
+        class: Insulation,
+        label: Label,
+        lines: Vec<usize>,
+    ) -> Self {
+        let prior = detector.prior(class);
+        Track {
+            label,
+            lines,
+            prior,
+            state: State::start(detector.grid(), prior),
+            companion: Companion::default(),
+            says: Says::default(),
+            chance: Chance::default(),
+            standing: Standing::default(),
+            last: None,
+            usual_gap: 30.0,
+            usual_c: 40.0,
+            last_seen: None,
+            temperatures: 0,
+            temperature_taken: false,
+        }
+    }
+
+    /// A new winding or specimen: nothing before it counts.
+    pub(super) fn reset(&mut self, detector: &Detector) {
+        self.state.restart(detector.grid(), self.prior);
+        self.companion = Companion::default();
+        self.says = Says::default();
+        self.chance = Chance::default();
+        self.standing = Standing::default();
+        self.last = None;
+    }
+
+    /// It was dried: the rules start anew, the filter learns of it with the next visit.
+    pub(super) fn dried(&mut self) {
+        self.companion = Companion::default();
+        self.says = Says::default();
+    }
+
+    /// Folds in the point of a visit.
+    pub(super) fn visit(
+        &mut self,
+        detector: &Detector,
+        context: &Context,
+        class: Insulation,
+        limits: &[Limit],
+        turn: Turn,
+        at: Stamp,
+        point: &Point,
+    ) {
+        let settings = detector.settings();
+        let known = point.temperature_c.filter(|t| t.is_finite());
+        self.temperature_taken = known.is_none();
+        let (celsius, spread) = match known {
+            Some(celsius) => (celsius, point.temperature_sd.max(0.0)),
+            None => context.temperatures.estimate(point.taken_at, &point.station),
+        };
+        self.temperatures += 1;
+        self.usual_c = match self.temperatures {
+            1 => celsius,
+            n => self.usual_c + (celsius - self.usual_c) / f64::from(n),
+        };
+        let (offset, tester_sd) = context.testers.get(&point.tester).copied().unwrap_or_default();
+        let seen = Observation {
+            log_ohm: point.log_ohm - offset,
+            bound: point.bound,
+            temperature_c: celsius,
+            temperature_sd: spread,
+            humidity_pct: point.humidity_pct,
+            gross: match self.label {
+                Label::Line(_) => settings.filter.gross,
+                Label::Middle => settings.filter.gross_middle,
+            },
+            tester_sd,
+        };
+        let gap = self.last.map_or(0.0, |last| at.days() - last.days());
+        if self.last.is_some() {
+            self.usual_gap = 0.7 * self.usual_gap + 0.3 * gap;
+        }
+        self.state.visit(detector.grid(), self.prior, gap, turn, &seen);
+        self.last = Some(at);
+        self.last_seen = Some(seen);
+        let rules = Rules::of(class, celsius, limits);
+        let value = rules.step_value(point.log_ohm);
+        let down = self.companion.baseline().map(|base| base - settings.drop);
+        let again = |holds: &dyn Fn(&(f64, Bound)) -> bool| {
+            point.retests.iter().filter(|retest| holds(retest)).count() as u32
+        };
+        let low = rules.low(point.log_ohm, point.bound);
+        self.says = self.companion.visit(
+            &Seen {
+                value,
+                low,
+                low_retests: if low { again(&|r| rules.low(r.0, r.1)) } else { 0 },
+                values_again: again(&|r| down.is_some_and(|down| rules.step_value(r.0) < down)),
+            },
+            settings.drop,
+        );
+    }
+
+    /// Whether the last temperature was not measured.
+    pub(super) fn temperature_taken(&self) -> bool {
+        self.temperature_taken
+    }
+
+    /// The limits as the filter holds them.
+    pub(super) fn thresholds(&self, limits: &[Limit]) -> impl Iterator<Item = Threshold> {
+        let usual_c = self.usual_c;
+        limits.iter().map(move |limit| Threshold {
+            log_ohm: limit.ohms.log10(),
+            at_c: match limit.meaning {
+                LimitMeaning::At40 => 40.0,
+                LimitMeaning::AsRead | LimitMeaning::Isolation { .. } => usual_c,
+            },
+        })
+    }
+
+    /// Judges after a day: probabilities against the worst limit, with hysteresis.
+    pub(super) fn judge(&mut self, detector: &Detector, limits: &[Limit], alarm: f64) {
+        let (grid, settings) = (detector.grid(), detector.settings());
+        let worst = |a: Chance, b: Chance| if b.sum() > a.sum() { b } else { a };
+        let thresholds = self.thresholds(limits);
+        let chances = thresholds.map(|t| self.state.chance(grid, self.prior, Some(t)));
+        self.chance =
+            chances.reduce(worst).unwrap_or_else(|| self.state.chance(grid, self.prior, None));
+        let p = self.chance.sum();
+        // A level below the limit without a fall is a matter of the companion rule until it was
+        // seen twice: one low value may be a bad contact.
+        let waits = self.chance.below > self.chance.declining && self.companion.ever_low() < 2;
+        let standing = &mut self.standing;
+        standing.alarm = (p >= alarm && !waits) || (standing.alarm && p >= settings.clear);
+        standing.watch =
+            !standing.alarm && (p >= settings.watch || (standing.watch && p >= settings.clear));
+    }
+}
+
+/// How single values are held against limits and baselines.
+struct Rules<'a> {
+    /// What a correction to 40 °C takes off, by the class's rule; least and most for the step.
+    to_40: f64,
+    least: f64,
+    limits: &'a [Limit],
+}
+
+impl<'a> Rules<'a> {
+    fn of(class: Insulation, celsius: f64, limits: &'a [Limit]) -> Self {
+        let d = (celsius - 40.0) / 10.0;
+        // Decades per 10 K: halving; the slow rule of modern resins.
+        let (halving, slow) = (-0.301 * d, -0.08 * d);
+        let (to_40, least) = match class {
+            Insulation::Thermoplastic => (halving, halving),
+            Insulation::Thermosetting => (slow, slow),
+            Insulation::None => (0.0, 0.0),
+            // A drop counts only if neither rule explains it, a low value if one may.
+            Insulation::Unknown => (halving, halving.max(slow)),
+        };
+        Rules { to_40, least, limits }
+    }
+
+    fn step_value(&self, log_ohm: f64) -> f64 {
+        log_ohm - self.least
+    }
+
+    fn low(&self, log_ohm: f64, bound: Bound) -> bool {
+        bound != Bound::Over
+            && self.limits.iter().any(|limit| {
+                let value = match limit.meaning {
+                    LimitMeaning::At40 => log_ohm - self.to_40,
+                    LimitMeaning::AsRead | LimitMeaning::Isolation { .. } => log_ohm,
+                };
+                value <= limit.ohms.log10()
+            })
+    }
+}
