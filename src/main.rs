@@ -1,3 +1,7 @@
 //! The one binary; everything it does is in the library.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ohmward::run()
+}

@@ -53,12 +53,42 @@ const COLUMNS: &[Column] = &[
 const SHOWN_REJECTS: usize = 5;
 
 pub(crate) fn import(place: &mut Place, import: Import) -> Result<Exit, Failure> {
+    let Taken { out, exit, failure } = take_in(place, &import)?;
+    if !out.is_empty() {
+        output::rows(place.format, COLUMNS, &out, "")?;
+    }
+    failure.map_or(Ok(exit), Err)
+}
+
+/// The same with one line in all, for many files.
+pub(crate) fn quietly(place: &mut Place, import: Import) -> Result<Exit, Failure> {
+    let Taken { out, exit, failure } = take_in(place, &import)?;
+    let sum = |of: fn(&ImportOut) -> u64| out.iter().map(of).sum::<u64>();
+    note(format!(
+        "{} files: {} readings accepted, {} duplicate, {} rejected, {} in the tray",
+        out.len(),
+        sum(|o| o.accepted),
+        sum(|o| o.duplicate),
+        sum(|o| o.rejected),
+        sum(|o| o.tray)
+    ));
+    failure.map_or(Ok(exit), Err)
+}
+
+/// What became of all files; one that failed does not keep the others out.
+struct Taken {
+    out: Vec<ImportOut>,
+    exit: Exit,
+    failure: Option<Failure>,
+}
+
+fn take_in(place: &mut Place, import: &Import) -> Result<Taken, Failure> {
     let files = in_order(&import.files)?;
     let mut out = Vec::new();
     let mut exit = Exit::Done;
     let mut failures = Vec::new();
     for file in files {
-        match one(place, &import, &file) {
+        match one(place, import, &file) {
             Ok(None) => {}
             Ok(Some(done)) => {
                 let attention = done.rejected + done.tray > 0 || !done.warnings.is_empty();
@@ -71,23 +101,15 @@ pub(crate) fn import(place: &mut Place, import: Import) -> Result<Exit, Failure>
             Err(failure) => failures.push(failure),
         }
     }
-    if !out.is_empty() {
-        output::rows(place.format, COLUMNS, &out, "")?;
-    }
     if !import.dry_run && crate::store::sqlite::SqliteReader::exists(&place.dir) {
         place.assess_pending()?;
     }
     // What could be read is in; the rest is said, each file once.
-    let mut failures = failures.into_iter();
-    match failures.next_back() {
-        None => Ok(exit),
-        Some(last) => {
-            for failure in failures {
-                note(format!("ohmward: {failure}"));
-            }
-            Err(last)
-        }
+    let failure = failures.pop();
+    for failure in failures {
+        note(format!("ohmward: {failure}"));
     }
+    Ok(Taken { out, exit, failure })
 }
 
 /// Folders of `export --all` opened up; registers before what refers to them.

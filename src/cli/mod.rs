@@ -3,6 +3,7 @@
 
 mod args;
 mod ask;
+mod chart;
 mod demo;
 mod import;
 mod output;
@@ -70,6 +71,36 @@ pub fn run() -> ExitCode {
         Err(failure) => {
             note(format!("ohmward: {failure}"));
             ExitCode::from(if matches!(failure, Failure::Usage(_)) { 2 } else { 3 })
+        }
+    }
+}
+
+impl Cli {
+    /// Does what was asked.
+    pub(crate) fn run(self) -> Result<Exit, Failure> {
+        let asked_for = self.global.data.is_some();
+        let mut place = place::Place::new(&self.global)?;
+        let place = &mut place;
+        match self.command {
+            Command::Import(args) => import::import(place, args),
+            Command::Declining(args) => ask::declining(place, args),
+            Command::Assess(args) => ask::assess(place, args),
+            Command::History(args) => ask::history(place, args),
+            Command::Reading(args) => reading::reading(place, args),
+            Command::Asset(args) => registers::asset(place, args),
+            Command::Event(args) => registers::event(place, args),
+            Command::Gear(args) => registers::gear(place, args),
+            Command::Proof(args) => registers::proof(place, args),
+            Command::Alias(args) => registers::alias(place, args),
+            Command::Profile(args) => rejects::profile(place, args),
+            Command::Rejects(args) => rejects::rejects(place, args),
+            Command::Tray(args) => reading::tray(place, args),
+            Command::Export(args) => upkeep::export(place, args),
+            Command::Backup { file } => upkeep::backup(place, &file),
+            Command::Check => upkeep::check(place),
+            Command::Demo(args) => demo::demo(place, args, asked_for),
+            Command::Completions { shell } => upkeep::completions(shell),
+            Command::Man => upkeep::man(),
         }
     }
 }

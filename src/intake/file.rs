@@ -13,10 +13,10 @@ use super::parcels::{Packer, pump};
 use crate::limits;
 use crate::model::{Alias, Asset, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
-use crate::store::{Entry, Kept, Parcel, Receipt, RejectItem, RecordPlace, Source, Writer};
+use crate::store::{Entry, KeptFiles, Parcel, Receipt, RejectItem, RecordPlace, Source, Writer};
 
 /// Bytes looked at to recognise a format.
-const HEAD: usize = 64 * 1024;
+pub(super) const HEAD: usize = 64 * 1024;
 
 /// How a file is to be taken in.
 pub struct FileImport<'a> {
@@ -73,7 +73,7 @@ impl FileImport<'_> {
     pub fn run<S: Writer + ?Sized>(
         &self,
         store: &mut S,
-        kept: &Kept,
+        kept: &KeptFiles,
         path: &Path,
     ) -> Result<Imported, IntakeError> {
         let read = |why| IntakeError::Read { path: path.display().to_string(), why };

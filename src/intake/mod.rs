@@ -6,7 +6,7 @@ mod parcels;
 mod retry;
 
 pub use file::{FileImport, Imported, Preview};
-pub use retry::{Retried, retry};
+pub use retry::{Again, Retried, retry};
 
 use crate::model::Invalid;
 use crate::store::StoreError;

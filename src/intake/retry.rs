@@ -1,17 +1,36 @@
 //! Rejects read again after their profile was mended.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::{self, Read};
 
-use ohmward_parsers::{Profiles, Stream};
+use ohmward_parsers::{Place, Profile, Profiles, Stream};
 
 use super::IntakeError;
-use super::file::choose;
+use super::file::{HEAD, choose};
 use super::parcels::{Packer, pump};
 use crate::model::{Alias, Asset, AssetId, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
 use crate::store::{
-    Entry, Kept, Parcel, Reader, RecordPlace, Source, StoreError, StoredReject, Writer,
+    Batch, Entry, KeptFiles, Parcel, Reader, RecordPlace, Source, StoreError, StoredReject, Writer,
 };
+
+/// How rejects are to be read again.
+pub struct Again<'a> {
+    /// Where files are kept.
+    pub kept: &'a KeptFiles,
+    /// The profiles as they are now.
+    pub profiles: &'a Profiles,
+    /// Another profile than the one they were read by.
+    pub profile: Option<&'a str>,
+    /// Other names.
+    pub aliases: &'a [Alias],
+    /// Testers, for bare over-range marks.
+    pub gear: &'a [Gear],
+    /// Now.
+    pub now: Stamp,
+    /// What an asset first met becomes.
+    pub first_met: &'a dyn Fn(AssetId) -> Asset,
+}
 
 /// What became of rejects that were read again.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -26,16 +45,13 @@ pub struct Retried {
     pub rejected: u64,
 }
 
-/// Reads rejects again, each in its whole stream, since headers and preambles belong to it.
-pub fn retry<S: Reader + Writer + ?Sized>(
-    store: &mut S,
-    kept: &Kept,
-    profiles: &Profiles,
-    profile: Option<&str>,
+/// Reads rejects again. One that came in a file is read in its whole file, since headers and
+/// preambles belong to it; a line of a stream by itself.
+pub fn retry(
+    reader: &dyn Reader,
+    writer: &mut dyn Writer,
+    again: &Again<'_>,
     rejects: Vec<StoredReject>,
-    (aliases, gear): (&[Alias], &[Gear]),
-    now: Stamp,
-    first_met: &dyn Fn(AssetId) -> Asset,
 ) -> Result<Retried, IntakeError> {
     let mut by_batch: BTreeMap<u64, Vec<StoredReject>> = BTreeMap::new();
     for reject in rejects {
@@ -43,73 +59,89 @@ pub fn retry<S: Reader + Writer + ?Sized>(
     }
     let mut total = Retried::default();
     for (number, rejects) in by_batch {
-        let batch = store.batch(number)?.ok_or_else(|| StoreError::Damaged {
+        let batch = reader.batch(number)?.ok_or_else(|| StoreError::Damaged {
             table: "reject",
             row: rejects[0].number.to_string(),
             why: format!("its batch {number} is missing"),
         })?;
-        let wanted: BTreeSet<u64> = rejects.iter().map(|r| r.place.record).collect();
-        let mut normaliser = Normaliser::new(aliases, gear, Surroundings::default());
-        let no_bytes = |_| Vec::new();
-        let mut packer =
-            Packer { normaliser: &mut normaliser, arrived: batch.received_at, bytes_at: &no_bytes };
-        let mut parcel = Parcel::default();
-        let mut keep = |p: Parcel| {
-            let again = p.entries.into_iter().filter(|(at, _)| wanted.contains(&at.record));
-            parcel.entries.extend(again);
-            true
-        };
-        let name = profile.unwrap_or(&batch.source.profile);
-        let failed = |why: String| IntakeError::Profile {
-            path: batch.source.name.to_string(),
-            profile: name.to_owned(),
-            why,
-        };
-        let profile = choose(profiles, Some(name), &[], &batch.source.name)?;
-        let bytes: Vec<u8> = match &batch.source.file {
-            Some(_) => Vec::new(),
-            None => rejects.iter().flat_map(|r| [r.bytes_with_end()].concat()).collect(),
-        };
-        match &batch.source.file {
-            Some(file) => {
-                let mut head = Vec::new();
-                std::io::Read::take(kept.open(&file.digest)?, 64 * 1024)
-                    .read_to_end_into(&mut head)
-                    .map_err(|e| failed(e.to_string()))?;
-                let mut stream =
-                    Stream::open(profile, &head).map_err(|e| failed(e.to_string()))?;
-                pump(kept.open(&file.digest)?, &mut stream, &mut packer, &|_| (), &mut keep)
-                    .map_err(|e| failed(e.to_string()))?;
-            }
-            None => {
-                let mut stream =
-                    Stream::open(profile, &bytes).map_err(|e| failed(e.to_string()))?;
-                pump(bytes.as_slice(), &mut stream, &mut packer, &|_| (), &mut keep)
-                    .map_err(|e| failed(e.to_string()))?;
-            }
-        }
-        let still: BTreeSet<RecordPlace> = parcel
-            .entries
-            .iter()
-            .filter(|(_, e)| matches!(e, Entry::Reject(_)))
-            .map(|(at, _)| *at)
-            .collect();
-        parcel.entries.retain(|(_, e)| !matches!(e, Entry::Reject(_)));
-        total.rejected += still.len() as u64;
+        let name = again.profile.unwrap_or(&batch.source.profile);
+        let profile = choose(again.profiles, Some(name), &[], &batch.source.name)?;
+        let entries = again
+            .read(&batch, profile, &rejects)
+            .map_err(|why| IntakeError::Profile {
+                path: batch.source.name.to_string(),
+                profile: name.to_owned(),
+                why,
+            })?;
+        let (still, good): (Vec<_>, Vec<_>) =
+            entries.into_iter().partition(|(_, e)| matches!(e, Entry::Reject(_)));
         let source = Source { profile: name.into(), ..batch.source.clone() };
-        let receipt = store.receive(now, &source, first_met, &mut std::iter::once(parcel))?;
+        let parcel = Parcel { entries: good, ..Parcel::default() };
+        let mut parcels = std::iter::once(parcel);
+        let receipt = writer.receive(again.now, &source, again.first_met, &mut parcels)?;
         total.accepted += receipt.accepted;
         total.duplicate += receipt.duplicate;
         total.tray += receipt.tray;
-        total.rejected += receipt.rejected;
-        let conflicting: BTreeSet<RecordPlace> =
-            receipt.first_rejects.iter().map(|(at, _)| *at).collect();
+        total.rejected += still.len() as u64 + receipt.rejected;
+        let failed: BTreeSet<u64> =
+            still.iter().map(|(at, _)| *at).chain(receipt.first_rejects.iter().map(|(at, _)| *at)).map(|at| at.record).collect();
         let settled: Vec<u64> = rejects
             .iter()
-            .filter(|r| !still.contains(&r.place) && !conflicting.contains(&r.place))
+            .filter(|r| !failed.contains(&r.place.record))
             .map(|r| r.number)
             .collect();
-        store.settle_rejects(&settled, receipt.batch.unwrap_or(number))?;
+        writer.settle_rejects(&settled, receipt.batch.unwrap_or(number))?;
     }
     Ok(total)
+}
+
+impl Again<'_> {
+    /// The entries that the rejected records become now, under the places they had.
+    fn read(
+        &self,
+        batch: &Batch,
+        profile: &Profile,
+        rejects: &[StoredReject],
+    ) -> Result<Vec<(RecordPlace, Entry)>, String> {
+        let mut out = Vec::new();
+        if let Some(file) = &batch.source.file {
+            let open = || self.kept.open(&file.digest).map_err(|e| e.to_string());
+            let mut head = Vec::new();
+            open()?.take(HEAD as u64).read_to_end(&mut head).map_err(|e| e.to_string())?;
+            let records: BTreeSet<u64> = rejects.iter().map(|r| r.place.record).collect();
+            let entries = self.pump(batch, profile, &head, open()?)?;
+            out.extend(entries.into_iter().filter(|(at, _)| records.contains(&at.record)));
+            return Ok(out);
+        }
+        for reject in rejects {
+            let bytes = &reject.item.bytes;
+            let entries = self.pump(batch, profile, bytes, bytes.as_slice())?;
+            out.extend(entries.into_iter().map(|(at, entry)| {
+                (RecordPlace { record: reject.place.record, part: at.part }, entry)
+            }));
+        }
+        Ok(out)
+    }
+
+    fn pump(
+        &self,
+        batch: &Batch,
+        profile: &Profile,
+        head: &[u8],
+        input: impl Read,
+    ) -> Result<Vec<(RecordPlace, Entry)>, String> {
+        let mut stream = Stream::open(profile, head).map_err(|e| e.to_string())?;
+        let mut normaliser = Normaliser::new(self.aliases, self.gear, Surroundings::default());
+        let no_bytes = |_: Place| Vec::new();
+        let mut packer =
+            Packer { normaliser: &mut normaliser, arrived: batch.received_at, bytes_at: &no_bytes };
+        let mut out = Vec::new();
+        let mut keep = |parcel: Parcel| {
+            out.extend(parcel.entries);
+            true
+        };
+        pump(input, &mut stream, &mut packer, &|_| (), &mut keep)
+            .map_err(|e: io::Error| e.to_string())?;
+        Ok(out)
+    }
 }

@@ -1,6 +1,7 @@
 //! Statistics of decline: functions of points and settings, without IO, clock, store or log.
 
 pub mod algebra;
+mod assess;
 pub mod censored;
 pub mod companion;
 pub mod crossing;
@@ -11,9 +12,13 @@ pub mod kendall;
 pub mod multiple;
 pub mod normal;
 pub mod ols;
+pub mod outcome;
 pub mod projection;
 mod recession;
 pub mod sen;
 pub mod step;
 pub mod straight;
 pub mod tails;
+
+pub use assess::{Assessment, Assessor, LineAssessment, Settings};
+pub use detect::{Alarm, CrossingTimes, Notice, NoticeKind};

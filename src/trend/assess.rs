@@ -1,0 +1,129 @@
+//! One asset assessed: the detector's verdict, and for each line the evidence beside it.
+
+use std::sync::Arc;
+
+use super::detect::{Context, CrossingTimes, Detection, Detector, Label};
+use super::filter::Interval;
+use super::outcome::{Measured, outcome};
+use crate::model::{
+    Asset, Bound, Case, Limit, Line, Outcome, Point, Reading, Series, TemperatureOf, Verdict,
+};
+
+/// What the trend is told beside the points.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Settings {
+    /// The detector's.
+    pub detector: super::detect::Settings,
+}
+
+/// Assesses assets; prepared once, since the detector's tables cost some milliseconds.
+pub struct Assessor {
+    detector: Detector,
+}
+
+/// What is said of one asset's chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assessment {
+    /// The worst verdict of its lines.
+    pub verdict: Verdict,
+    /// The detector's account: what was found when, and what stands.
+    pub detection: Detection,
+    /// Each line with its evidence.
+    pub lines: Vec<LineAssessment>,
+}
+
+/// What is said of one line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineAssessment {
+    /// The series.
+    pub series: Arc<Series>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The limit that stands highest, against which a crossing is told.
+    pub limit: Option<Limit>,
+    /// The chance that somebody should act, under the model.
+    pub probability: Option<f64>,
+    /// log10 ohm at 40 °C with its 90 % interval.
+    pub level: Option<Interval>,
+    /// Decades a year with its 90 % interval, negative when falling.
+    pub decades_per_year: Option<Interval>,
+    /// When the trend reaches the limit; open unless a finding or watch stands.
+    pub crossing: CrossingTimes,
+    /// Points on scale.
+    pub n_measured: usize,
+    /// Over-range points.
+    pub n_over: usize,
+    /// Under-range points.
+    pub n_under: usize,
+    /// The last point.
+    pub last: Option<Point>,
+}
+
+impl Assessor {
+    /// Prepares the detector.
+    pub fn new(settings: Settings) -> Self {
+        Assessor { detector: Detector::new(settings.detector) }
+    }
+
+    /// Assesses one chart.
+    pub fn assess(&self, case: &Case) -> Assessment {
+        let detection = self.detector.detect(case, &context(case));
+        let lines = case.lines.iter().map(|line| line_of(case, line, &detection)).collect();
+        Assessment { verdict: detection.verdict, detection, lines }
+    }
+
+    /// What a reading says by itself against each limit of its asset.
+    pub fn outcomes(&self, asset: &Asset, reading: &Reading) -> Vec<(Limit, Outcome)> {
+        let temperature_sd = match reading.temperature_of {
+            Some(TemperatureOf::Ambient) => AMBIENT_SD,
+            Some(TemperatureOf::Winding) | None => 0.0,
+        };
+        let measured = Measured {
+            ohms: reading.ohms,
+            bound: reading.bound,
+            temperature_c: reading.temperature_c,
+            temperature_sd,
+            delivered_v: reading.delivered_voltage_v,
+            nominal_v: reading.series.test_voltage.map(|v| v.get()),
+        };
+        asset.limits().map(|limit| (limit, outcome(&measured, &limit, asset.insulation))).collect()
+    }
+}
+
+/// Standard uncertainty in kelvin of a winding whose air was measured.
+const AMBIENT_SD: f64 = 6.0;
+
+/// What the fold may know beside the asset's own points: the temperatures on its earlier days.
+fn context(case: &Case) -> Context {
+    let mut context = Context::default();
+    for point in case.lines.iter().flat_map(|l| &l.points) {
+        if let Some(celsius) = point.temperature_c {
+            context.temperatures.add(point.taken_at, &point.station, celsius);
+        }
+    }
+    context
+}
+
+fn line_of(case: &Case, line: &Line, detection: &Detection) -> LineAssessment {
+    let judged = detection
+        .series
+        .iter()
+        .find(|j| matches!(&j.label, Label::Line(series) if *series == line.series))
+        // Joined phases are judged as one: each line shows what is said of the node.
+        .or_else(|| detection.series.iter().find(|j| j.label == Label::Middle));
+    let count = |bound| line.points.iter().filter(|p| p.bound == bound).count();
+    let limit = case.asset.limits().max_by(|a, b| a.ohms.total_cmp(&b.ohms));
+    LineAssessment {
+        series: line.series.clone(),
+        verdict: judged.map_or(Verdict::TooFew, |j| j.verdict),
+        limit,
+        probability: judged.map(|j| j.chance.sum()),
+        level: judged.map(|j| j.level),
+        decades_per_year: judged.map(|j| j.decades_per_year),
+        crossing: judged.map(|j| j.crossing).unwrap_or_default(),
+        n_measured: count(Bound::Measured),
+        n_over: count(Bound::Over),
+        n_under: count(Bound::Under),
+        last: line.points.last().cloned(),
+    }
+}
