@@ -1,14 +1,32 @@
 //! Bytes to raw insulation-resistance readings.
 //!
-//! `bytes → Frame → RawReading | Reject`: framing cuts a stream into records, a [`Decoder`] opened
-//! per stream turns each into readings or a reject. No IO, no clock: the caller brings both.
+//! `bytes → Frame → Record → RawReading | Reject`: framing cuts a [`Stream`] into records, and the
+//! decoder that its [`Profile`] opens makes readings or a reject of each. No IO, no clock: the
+//! caller brings both.
 
 mod raw;
 
+mod encoding;
+mod fault;
+mod fields;
+mod framing;
+mod header;
+mod split;
+
+mod piece;
+
+mod cells;
+mod format;
+mod profile;
+mod stream;
+
+pub use format::{formats, json_array};
+pub use profile::{Profile, ProfileError, Profiles, Recognised};
 pub use raw::{
     Bound, Doubt, Parsed, Place, Precision, RawReading, Reject, Resistance, Taken, TemperatureOf,
     Text,
 };
+pub use stream::{HEAD_BYTES, Stream};
 
 /// Longest record in bytes: a reading with a long remark is under 1 KiB, and a line without an
 /// end must not fill the memory. What is longer is one reject.

@@ -1,6 +1,7 @@
 //! What a format makes of a record: raw readings and rejects, each with its place.
 
 use std::borrow::Cow;
+use std::fmt;
 
 /// A short text as it was written; empty means "not stated".
 pub type Text = compact_str::CompactString;
@@ -137,6 +138,17 @@ pub struct Reject {
     pub found: Text,
 }
 
+impl fmt::Display for Reject {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Reject { place, kind, field, expected, found, .. } = self;
+        write!(f, "record {} at byte {}: {kind}", place.record, place.offset)?;
+        if !field.is_empty() {
+            write!(f, " in `{field}`")?;
+        }
+        write!(f, ": expected {expected}, found `{found}`")
+    }
+}
+
 /// What came out of some records: nothing is lost between the two.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Parsed {
@@ -144,6 +156,8 @@ pub struct Parsed {
     pub readings: Vec<RawReading>,
     /// Rejects in file order.
     pub rejects: Vec<Reject>,
-    /// Records that carry no reading by their nature: headers, preambles, blank lines, comments.
+    /// Records that carry no reading by their nature: headers, units rows, preambles, footers,
+    /// blank lines, comments; and, in a run of records that are no text at all, those behind the
+    /// first two, whose places cover them.
     pub silent: u64,
 }

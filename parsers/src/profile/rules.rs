@@ -1,0 +1,165 @@
+//! What a profile says of cells, checked and made ready: numbers, units, times, names, marks.
+
+use std::collections::BTreeMap;
+
+use jiff::tz::TimeZone;
+
+use crate::fields::Field;
+use crate::piece::number::{Style, num};
+use crate::piece::resistance;
+use crate::piece::time::{self, Pattern};
+use crate::piece::unit::{self, Quantity, Unit, unit};
+use crate::profile::wire::{Constants, TemperatureOf, Written};
+use crate::raw;
+
+/// What was expected (with the key), and what was found.
+type Wrong = (String, String);
+
+/// The rules of one profile.
+#[derive(Clone, Debug)]
+pub(crate) struct Rules {
+    pub(crate) resistance: resistance::Rules,
+    pub(crate) time: time::Rules,
+    pub(crate) time_optional: bool,
+    /// Texts that are like an empty cell where a resistance is due.
+    pub(crate) empty: Vec<String>,
+    /// Units where nothing nearer states one, by [`Field::index`].
+    pub(crate) units: [Option<Unit>; Field::COUNT],
+    /// Range limit in ohms by test voltage in volts.
+    pub(crate) ranges: Vec<(f64, f64)>,
+    pub(crate) phases: BTreeMap<String, String>,
+    pub(crate) against: BTreeMap<String, String>,
+    pub(crate) constants: Constants,
+}
+
+impl Rules {
+    pub(crate) fn new(written: &Written) -> Result<Rules, Wrong> {
+        let style = style(written)?;
+        let limit = |key: &str, text: &Option<String>| {
+            text.as_deref().map(|text| ohms(key, text, style)).transpose()
+        };
+        let marks = &written.resistance;
+        let resistance = resistance::Rules {
+            style,
+            over: marks.over.clone(),
+            under: marks.under.clone(),
+            full_scale: limit("resistance.full_scale", &marks.full_scale)?,
+            full_scale_is_over: marks.full_scale_is_over,
+            lowest: limit("resistance.lowest", &marks.lowest)?,
+        };
+        let mut ranges = Vec::new();
+        for range in &written.range {
+            let top = ohms("range.full_scale", &range.full_scale, style)?;
+            ranges.push((range.test_voltage_v, top));
+        }
+        if marks.full_scale_is_over && resistance.full_scale.is_none() && ranges.is_empty() {
+            let expected = "`resistance.full_scale` beside `full_scale_is_over`".to_owned();
+            return Err((expected, "none".to_owned()));
+        }
+        let mut units = [None; Field::COUNT];
+        for (&quantity, text) in &written.units {
+            let found = unit(quantity, text).ok_or_else(|| {
+                (format!("a unit in `units`: {}", unit::expected(quantity)), text.clone())
+            })?;
+            for field in fields_of(quantity) {
+                units[field.index()] = Some(found);
+            }
+        }
+        Ok(Rules {
+            resistance,
+            time: times(written)?,
+            time_optional: written.time.optional,
+            empty: marks.empty.clone(),
+            units,
+            ranges,
+            phases: written.phases.clone(),
+            against: written.against.clone(),
+            constants: written.constants.clone(),
+        })
+    }
+
+    /// Whether some pattern needs the zone.
+    pub(crate) fn has_local_times(&self) -> bool {
+        self.time.whole.iter().any(Pattern::is_local) || !self.time.date.is_empty()
+    }
+
+    /// The range limit at a test voltage in volts, as far as the profile lists it.
+    pub(crate) fn range_at(&self, test_voltage_v: Option<f64>) -> Option<f64> {
+        let volts = test_voltage_v?;
+        self.ranges.iter().find(|(at, _)| (at - volts).abs() < 0.5).map(|&(_, top)| top)
+    }
+
+    pub(crate) fn temperature_of(&self) -> Option<raw::TemperatureOf> {
+        self.constants.temperature_of.map(|of| match of {
+            TemperatureOf::Winding => raw::TemperatureOf::Winding,
+            TemperatureOf::Ambient => raw::TemperatureOf::Ambient,
+        })
+    }
+}
+
+fn fields_of(quantity: Quantity) -> &'static [Field] {
+    match quantity {
+        Quantity::Resistance => &[Field::Resistance, Field::FullScale],
+        Quantity::TestVoltage => &[Field::TestVoltage],
+        Quantity::DeliveredVoltage => &[Field::DeliveredVoltage],
+        Quantity::Duration => &[Field::Duration],
+        Quantity::Temperature => &[Field::Temperature],
+        Quantity::Humidity => &[Field::Humidity],
+    }
+}
+
+fn style(written: &Written) -> Result<Style, Wrong> {
+    let decimal = written.numbers.decimal.unwrap_or('.');
+    let thousands = written.numbers.thousands;
+    if !matches!(decimal, '.' | ',') {
+        return Err(("`numbers.decimal` to be `.` or `,`".to_owned(), decimal.to_string()));
+    }
+    if let Some(mark) = thousands.filter(|mark| *mark == decimal || mark.is_alphanumeric()) {
+        let expected = "`numbers.thousands` to be a mark other than `numbers.decimal`".to_owned();
+        return Err((expected, mark.to_string()));
+    }
+    Ok(Style { decimal, thousands })
+}
+
+/// A resistance with its unit, as profiles state limits.
+fn ohms(key: &str, text: &str, style: Style) -> Result<f64, Wrong> {
+    let wrong =
+        || (format!("`{key}` to be a resistance with unit such as `550 MΩ`"), text.to_owned());
+    let (rest, value) = num(text.trim(), style).map_err(|_| wrong())?;
+    let unit = unit(Quantity::Resistance, rest).ok_or_else(wrong)?;
+    let ohms = unit.apply(value);
+    if ohms > 0.0 { Ok(ohms) } else { Err(wrong()) }
+}
+
+/// The zone of a name, from the table that is compiled in.
+pub(crate) fn zone(name: &str) -> Option<TimeZone> {
+    TimeZone::get(name).ok()
+}
+
+fn times(written: &Written) -> Result<time::Rules, Wrong> {
+    let times = &written.time;
+    let patterns = |key: &str, list: &[String], fits: fn(&Pattern) -> bool, must: &str| {
+        let mut patterns = Vec::new();
+        for text in list {
+            let pattern = Pattern::new(text)
+                .map_err(|reason| (format!("a pattern in `time.{key}`: {reason}"), text.clone()))?;
+            if !fits(&pattern) {
+                return Err((format!("a pattern with {must} in `time.{key}`"), text.clone()));
+            }
+            patterns.push(pattern);
+        }
+        Ok(patterns)
+    };
+    let zone = match &times.zone {
+        None => None,
+        Some(name) => Some(zone(name).ok_or_else(|| {
+            ("`time.zone` to be a zone such as `Europe/Berlin`".to_owned(), name.clone())
+        })?),
+    };
+    Ok(time::Rules {
+        whole: patterns("taken_at", &times.taken_at, Pattern::has_date, "a date")?,
+        date: patterns("date", &times.date, |p| p.has_date() && !p.has_clock(), "a date alone")?,
+        clock: patterns("time", &times.time, |p| p.has_clock() && !p.has_date(), "a clock alone")?,
+        zone,
+    })
+}
