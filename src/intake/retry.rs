@@ -109,13 +109,12 @@ impl Again<'_> {
             let mut head = Vec::new();
             open()?.take(HEAD as u64).read_to_end(&mut head).map_err(|e| e.to_string())?;
             let records: BTreeSet<u64> = rejects.iter().map(|r| r.place.record).collect();
-            let entries = self.pump(batch, profile, &head, open()?)?;
-            out.extend(entries.into_iter().filter(|(at, _)| records.contains(&at.record)));
-            return Ok(out);
+            let wanted = |at: RecordPlace| records.contains(&at.record);
+            return self.pump(batch, profile, (&head, open()?), &wanted);
         }
         for reject in rejects {
             let bytes = &reject.item.bytes;
-            let entries = self.pump(batch, profile, bytes, bytes.as_slice())?;
+            let entries = self.pump(batch, profile, (bytes, bytes.as_slice()), &|_| true)?;
             out.extend(entries.into_iter().map(|(at, entry)| {
                 (RecordPlace { record: reject.place.record, part: at.part }, entry)
             }));
@@ -127,8 +126,8 @@ impl Again<'_> {
         &self,
         batch: &Batch,
         profile: &Profile,
-        head: &[u8],
-        input: impl Read,
+        (head, input): (&[u8], impl Read),
+        wanted: &dyn Fn(RecordPlace) -> bool,
     ) -> Result<Vec<(RecordPlace, Entry)>, String> {
         let mut stream = Stream::open(profile, head).map_err(|e| e.to_string())?;
         let mut normaliser = Normaliser::new(self.aliases, self.gear, Surroundings::default());
@@ -137,7 +136,7 @@ impl Again<'_> {
             Packer { normaliser: &mut normaliser, arrived: batch.received_at, bytes_at: &no_bytes };
         let mut out = Vec::new();
         let mut keep = |parcel: Parcel| {
-            out.extend(parcel.entries);
+            out.extend(parcel.entries.into_iter().filter(|(at, _)| wanted(*at)));
             true
         };
         pump(input, &mut stream, &mut packer, &|_| (), &mut keep)

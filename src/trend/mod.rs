@@ -13,12 +13,14 @@ pub mod multiple;
 pub mod normal;
 pub mod ols;
 pub mod outcome;
+pub mod penalised;
 pub mod projection;
 mod recession;
 pub mod sen;
 pub mod step;
 pub mod straight;
 pub mod tails;
+pub mod words;
 
 pub use assess::{Assessment, Assessor, LineAssessment, Settings};
 pub use detect::{Alarm, CrossingTimes, Notice, NoticeKind};

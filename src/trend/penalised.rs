@@ -1,0 +1,322 @@
+//! The censored line with what is known beforehand: for the field, where a dozen readings with half
+//! their temperatures missing must still give an honest slope.
+//!
+//! Beside the readings the penalised log-likelihood holds Gaussian priors on some coefficients and
+//! on ln σ, and each reading may carry a variance of its own: its spread is τ² = σ² + v. Written in
+//! (β, ln σ), with z = (y − x·β)/τ and ρ = σ²/τ²; for fixed σ it is concave in β. Without priors
+//! and variances it is the likelihood of [`super::censored`], and its tests hold it to that.
+
+use super::algebra::{Cholesky, Matrix, add_outer, dot};
+use super::censored::Row;
+use super::normal::{HALF_LN_2PI, survival};
+use crate::model::Bound;
+
+/// A reading with a variance of its own, such as that of a temperature not known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NoisyRow<const K: usize> {
+    /// Regressors, y and bound.
+    pub row: Row<K>,
+    /// Variance beside σ², in squared units of y.
+    pub variance: f64,
+}
+
+/// Gaussian priors on the coefficients and, in the last place, on ln σ. Precision 0: none.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Priors<const K: usize> {
+    /// Means.
+    pub mean: [f64; K],
+    /// Inverse variances.
+    pub precision: [f64; K],
+}
+
+impl<const K: usize> Priors<K> {
+    /// Nothing known.
+    pub const NONE: Self = Priors { mean: [0.0; K], precision: [0.0; K] };
+
+    /// With `N(mean, sd²)` in one place.
+    pub fn with(mut self, place: usize, mean: f64, sd: f64) -> Self {
+        self.mean[place] = mean;
+        self.precision[place] = 1.0 / (sd * sd);
+        self
+    }
+}
+
+/// A condition c·β = value.
+#[derive(Clone, Copy, Debug)]
+pub struct Plane<const K: usize> {
+    /// c, with 0 in the place of ln σ.
+    pub normal: [f64; K],
+    /// The value.
+    pub value: f64,
+}
+
+/// A maximum.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Summit<const K: usize> {
+    /// Coefficients, then ln σ.
+    pub at: [f64; K],
+    /// Penalised log-likelihood.
+    pub value: f64,
+    /// Minus its second derivatives.
+    pub curvature: Matrix<K>,
+}
+
+impl<const K: usize> Summit<K> {
+    /// Covariance of coefficients and ln σ.
+    pub fn vcov(&self) -> Matrix<K> {
+        Cholesky::raised(&self.curvature).inverse()
+    }
+}
+
+/// Readings and priors, ready to be climbed. The caller chooses coordinates in which the columns are
+/// of order one; a maximum must exist (with a prior on σ: when no line direction is left open).
+pub struct Penalised<'a, const K: usize> {
+    rows: &'a [NoisyRow<K>],
+    priors: Priors<K>,
+}
+
+struct Local<const K: usize> {
+    value: f64,
+    gradient: [f64; K],
+    curvature: Matrix<K>,
+}
+
+impl<'a, const K: usize> Penalised<'a, K> {
+    /// The place of y in a row, and of ln σ among the unknowns.
+    const H: usize = K - 1;
+
+    /// Puts readings and priors together.
+    pub fn new(rows: &'a [NoisyRow<K>], priors: Priors<K>) -> Self {
+        Penalised { rows, priors }
+    }
+
+    fn local(&self, at: &[f64; K]) -> Local<K> {
+        let log_sigma = at[Self::H];
+        let sigma_square = (2.0 * log_sigma).exp();
+        let plain = (1.0 / sigma_square.sqrt(), 1.0, log_sigma);
+        let mut value = 0.0;
+        let mut gradient = [0.0; K];
+        let mut curvature = [[0.0; K]; K];
+        let mut product = 1.0;
+        for NoisyRow { row, variance } in self.rows {
+            let (inverse, rho, log_tau) = if *variance == 0.0 {
+                plain
+            } else {
+                let tau_square = sigma_square + variance;
+                (1.0 / tau_square.sqrt(), sigma_square / tau_square, 0.5 * tau_square.ln())
+            };
+            // An under-range reading is an over-range one seen from below.
+            let sign = if row.bound == Bound::Under { -1.0 } else { 1.0 };
+            let mut u = [0.0; K];
+            let mut residual = row.terms[Self::H];
+            for k in 0..Self::H {
+                residual -= row.terms[k] * at[k];
+                u[k] = sign * row.terms[k] * inverse;
+            }
+            let z = sign * residual * inverse;
+            // pull: dℓ/d(x·β)·τ; bend: its curvature; the rest are the terms with ln σ.
+            let (pull, bend, mixed, own) = if row.bound == Bound::Measured {
+                value -= 0.5 * z * z + log_tau + HALF_LN_2PI;
+                let fall = 2.0 * rho * rho * z * z - 2.0 * rho * (1.0 - rho) * (z * z - 1.0);
+                gradient[Self::H] += rho * (z * z - 1.0);
+                (z, 1.0, 2.0 * rho * z, fall)
+            } else {
+                let (factor, exponent, hazard) = survival(z);
+                value -= exponent;
+                product *= factor;
+                if product < 1e-200 {
+                    value += product.ln();
+                    product = 1.0;
+                }
+                let bend = hazard * (hazard - z);
+                let tilt = bend * z + hazard;
+                gradient[Self::H] += hazard * z * rho;
+                let fall = rho * rho * z * tilt - 2.0 * hazard * z * rho * (1.0 - rho);
+                (hazard, bend, rho * tilt, fall)
+            };
+            add_outer(&mut curvature, bend, &u);
+            for k in 0..Self::H {
+                gradient[k] += pull * u[k];
+                curvature[k][Self::H] += mixed * u[k];
+                curvature[Self::H][k] += mixed * u[k];
+            }
+            curvature[Self::H][Self::H] += own;
+        }
+        value += product.ln();
+        for k in 0..K {
+            let off = at[k] - self.priors.mean[k];
+            value -= 0.5 * self.priors.precision[k] * off * off;
+            gradient[k] -= self.priors.precision[k] * off;
+            curvature[k][k] += self.priors.precision[k];
+        }
+        Local { value, gradient, curvature }
+    }
+
+    /// Where the search begins: least squares with the priors, every number taken at its face.
+    fn start(&self) -> [f64; K] {
+        let sigma_guess = if self.priors.precision[Self::H] > 0.0 {
+            self.priors.mean[Self::H].exp()
+        } else {
+            0.1
+        };
+        let mut system = [[0.0; K]; K];
+        let mut right = [0.0; K];
+        for NoisyRow { row, variance } in self.rows {
+            let weight = 1.0 / (sigma_guess * sigma_guess + variance);
+            let mut x = row.terms;
+            x[Self::H] = 0.0;
+            add_outer(&mut system, weight, &x);
+            for k in 0..Self::H {
+                right[k] += weight * x[k] * row.terms[Self::H];
+            }
+        }
+        for k in 0..Self::H {
+            system[k][k] += self.priors.precision[k];
+            right[k] += self.priors.precision[k] * self.priors.mean[k];
+        }
+        system[Self::H][Self::H] = 1.0;
+        right[Self::H] = sigma_guess.ln();
+        let mut at = Cholesky::raised(&system).solve(&right);
+        if self.priors.precision[Self::H] == 0.0 {
+            let squares: f64 = self.rows.iter().map(|r| self.residual(&r.row, &at).powi(2)).sum();
+            at[Self::H] = 0.5 * (squares / self.rows.len().max(1) as f64).max(1e-20).ln();
+        }
+        at
+    }
+
+    fn residual(&self, row: &Row<K>, at: &[f64; K]) -> f64 {
+        (0..Self::H).fold(row.terms[Self::H], |rest, k| rest - row.terms[k] * at[k])
+    }
+
+    /// The maximum, on a plane if one is given; `near` is a maximum of a similar problem.
+    pub fn climb(&self, plane: Option<&Plane<K>>, near: Option<&Summit<K>>) -> Option<Summit<K>> {
+        let mut at = near.map_or_else(|| self.start(), |n| n.at);
+        if let Some(plane) = plane {
+            // Onto the plane, by the shortest way in the metric of the peak nearby.
+            let across = match near {
+                Some(near) => Cholesky::raised(&near.curvature).solve(&plane.normal),
+                None => plane.normal,
+            };
+            let off = (dot(&plane.normal, &at) - plane.value) / dot(&plane.normal, &across);
+            for k in 0..K {
+                at[k] -= off * across[k];
+            }
+            if near.is_some_and(|n| (at[Self::H] - n.at[Self::H]).abs() > 1.0) {
+                return self.climb(Some(plane), None);
+            }
+        }
+        let mut here = self.local(&at);
+        for _ in 0..200 {
+            let factor = Cholesky::raised(&here.curvature);
+            let mut step = factor.solve(&here.gradient);
+            if let Some(plane) = plane {
+                let across = factor.solve(&plane.normal);
+                let miss = dot(&plane.normal, &step) + dot(&plane.normal, &at) - plane.value;
+                let off = miss / dot(&plane.normal, &across);
+                for k in 0..K {
+                    step[k] -= off * across[k];
+                }
+            }
+            let gain = dot(&here.gradient, &step);
+            if !gain.is_finite() {
+                return None;
+            }
+            let last = gain.abs() < 1e-9;
+            // ln σ moves by at most one at a time: the surface is far from a parabola along it.
+            let mut length = (1.0 / step[Self::H].abs().max(1e-300)).min(1.0);
+            let mut stuck = true;
+            for _ in 0..60 {
+                let there = std::array::from_fn(|k| at[k] + length * step[k]);
+                let local = self.local(&there);
+                if last || local.value >= here.value + 1e-4 * length * gain {
+                    (at, here, stuck) = (there, local, false);
+                    break;
+                }
+                length *= 0.5;
+            }
+            if last {
+                return Some(Summit { at, value: here.value, curvature: here.curvature });
+            }
+            if stuck {
+                // Rounding hides what gain is left.
+                return (gain < 1e-6).then_some(Summit {
+                    at,
+                    value: here.value,
+                    curvature: here.curvature,
+                });
+            }
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
+    use super::super::censored::Model;
+    use super::*;
+
+    fn rows() -> Vec<Row<3>> {
+        (0..24)
+            .map(|i| {
+                let t = f64::from(i) / 12.0;
+                let y = 8.9 - 0.4 * t + 0.1 * (f64::from(i) * 2.4).sin();
+                if y > 8.74 {
+                    Row { terms: [1.0, t, 8.74], bound: Bound::Over }
+                } else if i == 20 {
+                    Row { terms: [1.0, t, 8.3], bound: Bound::Under }
+                } else {
+                    Row { terms: [1.0, t, y], bound: Bound::Measured }
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn without_priors_it_is_maximum_likelihood() {
+        let rows = rows();
+        let model = Model::new(&rows);
+        let plain = model.estimate(&model.peak().unwrap());
+        let noisy: Vec<_> = rows.iter().map(|r| NoisyRow { row: *r, variance: 0.0 }).collect();
+        let summit = Penalised::new(&noisy, Priors::NONE).climb(None, None).unwrap();
+        assert!((summit.value - plain.loglik).abs() < 1e-9);
+        let vcov = summit.vcov();
+        for i in 0..3 {
+            assert!((summit.at[i] - plain.coef[i]).abs() < 1e-6 * plain.se(i));
+            for j in 0..3 {
+                let size = plain.se(i) * plain.se(j);
+                assert!((vcov[i][j] - plain.vcov[i][j]).abs() < 1e-5 * size);
+            }
+        }
+        let level = Plane { normal: [0.0, 1.0, 0.0], value: 0.0 };
+        let level = Penalised::new(&noisy, Priors::NONE).climb(Some(&level), None).unwrap();
+        let plain = model.peak_on(&[0.0, 1.0, 0.0], 0.0, None).unwrap();
+        assert!((level.value - plain.loglik).abs() < 1e-8);
+    }
+
+    /// Analytic first and second derivatives against differences, with variances and priors.
+    #[test]
+    fn derivatives() {
+        let noisy: Vec<_> = rows()
+            .iter()
+            .enumerate()
+            .map(|(i, r)| NoisyRow { row: *r, variance: if i % 3 == 0 { 0.02 } else { 0.0 } })
+            .collect();
+        let priors = Priors::NONE.with(1, -0.2, 0.1).with(2, -2.3, 0.35);
+        let fit = Penalised::new(&noisy, priors);
+        let at = [8.8, -0.3, -2.0];
+        let here = fit.local(&at);
+        for k in 0..3 {
+            let (mut up, mut down) = (at, at);
+            up[k] += 1e-5;
+            down[k] -= 1e-5;
+            let (up, down) = (fit.local(&up), fit.local(&down));
+            let slope = (up.value - down.value) / 2e-5;
+            assert!((slope - here.gradient[k]).abs() < 1e-5 * (1.0 + slope.abs()), "{k}");
+            for j in 0..3 {
+                let bend = -(up.gradient[j] - down.gradient[j]) / 2e-5;
+                assert!((bend - here.curvature[j][k]).abs() < 1e-4 * (1.0 + bend.abs()), "{j}{k}");
+            }
+        }
+    }
+}

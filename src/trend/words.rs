@@ -1,0 +1,48 @@
+//! Resistances and times in the words of reasons.
+
+/// An amount of ohms for a person: three significant digits with the prefix of the trade.
+pub fn ohms(ohms: f64) -> String {
+    let (scaled, unit) = match ohms {
+        v if v >= 1e12 => (v / 1e12, "TΩ"),
+        v if v >= 1e9 => (v / 1e9, "GΩ"),
+        v if v >= 1e6 => (v / 1e6, "MΩ"),
+        v if v >= 1e3 => (v / 1e3, "kΩ"),
+        v => (v, "Ω"),
+    };
+    let digits = match scaled {
+        v if v >= 99.95 => 0,
+        v if v >= 9.995 => 1,
+        _ => 2,
+    };
+    let text = format!("{scaled:.digits$}");
+    let text =
+        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    format!("{text} {unit}")
+}
+
+/// The same from log10 ohm.
+pub fn log_ohms(log: f64) -> String {
+    ohms(10.0_f64.powf(log))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ohms;
+
+    #[test]
+    fn three_digits_and_a_prefix() {
+        let table = [
+            (550e6, "550 MΩ"),
+            (5e6, "5 MΩ"),
+            (1.4e6, "1.4 MΩ"),
+            (80e3, "80 kΩ"),
+            (2.345e9, "2.35 GΩ"),
+            (12.0, "12 Ω"),
+            (999.7e3, "1000 kΩ"),
+            (1e13, "10 TΩ"),
+        ];
+        for (value, text) in table {
+            assert_eq!(ohms(value), text);
+        }
+    }
+}
