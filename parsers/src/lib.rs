@@ -34,3 +34,13 @@ pub const RECORD_BYTES: usize = 64 * 1024;
 
 /// Bytes of a rejected record kept beside its reason.
 pub const REJECT_BYTES: usize = 4 * 1024;
+
+/// Reads a resistance as a person types it from a display: `53 MΩ`, `>550M`, `4M7`, `OL`. A bare
+/// number is in ohms.
+///
+/// # Errors
+/// What was expected and what was found.
+pub fn read_resistance(text: &str) -> Result<Resistance, String> {
+    piece::resistance::resistance(text.trim(), &piece::resistance::Rules::PLAIN, None, None, None, "")
+        .map_err(|fault| format!("expected {}, found `{}`", fault.expected, fault.found))
+}

@@ -392,7 +392,7 @@ fn in_words(line: &LineAssessment) -> String {
         None => return "no readings".into(),
     };
     let date = match (line.verdict, line.crossing) {
-        (Verdict::BelowLimit, _) => "it is at the limit now".to_owned(),
+        (Verdict::BelowLimit, _) => "it is below the limit now".to_owned(),
         (Verdict::Declining | Verdict::Watch, CrossingTimes { lower: Some(a), upper: Some(b), .. }) => {
             format!("the trend reaches the limit between {} and {}", a.date(), b.date())
         }
@@ -408,7 +408,8 @@ fn in_words(line: &LineAssessment) -> String {
         }
         (Verdict::Steady, _) => "no decline to be seen, so no date".to_owned(),
     };
-    format!("{}, {n} visits, {lowest_bound}; {date}", line.verdict)
+    let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
+    format!("{}, {visits}, {lowest_bound}; {date}", line.verdict)
 }
 
 /// One row of `history`.

@@ -101,7 +101,7 @@ fn take_in(place: &mut Place, import: &Import) -> Result<Taken, Failure> {
             Err(failure) => failures.push(failure),
         }
     }
-    if !import.dry_run && crate::store::sqlite::SqliteReader::exists(&place.dir) {
+    if !import.dry_run && place.has_store() {
         place.assess_pending()?;
     }
     // What could be read is in; the rest is said, each file once.
@@ -217,7 +217,7 @@ fn previewed(preview: Preview, path: &Path) -> ImportOut {
 type Known = (Vec<crate::model::Alias>, Vec<crate::model::Gear>);
 
 fn known(place: &mut Place, dry_run: bool) -> Result<Known, Failure> {
-    if dry_run && !crate::store::sqlite::SqliteReader::exists(&place.dir) {
+    if dry_run && !place.has_store() {
         return Ok(Known::default());
     }
     let reader = &place.writing()?.reader;
@@ -243,18 +243,25 @@ fn import_corrections(place: &mut Place, path: &Path) -> Result<(), Failure> {
         return Ok(());
     }
     let beside = path.with_file_name("readings.csv");
-    let bytes = std::fs::File::open(&beside)
+    let mut readings = std::fs::File::open(&beside)
         .map_err(|e| failed(format!("it needs `{}` beside it: {e}", shown(&beside))))?;
-    let digest = crate::store::KeptFiles::digest(bytes).map_err(|e| failed(e.to_string()))?;
+    let digest = place.kept().keep(&mut readings)?.digest;
     let now = place.now;
     let open = place.writing()?;
-    let batch = open
-        .reader
-        .batch_of_file(&digest)?
-        .ok_or_else(|| failed(format!("`{}` was not imported yet", shown(&beside))))?;
+    let batches = open.reader.batches_of_file(&digest)?;
     let mut by: Vec<(String, Vec<Change>)> = Vec::new();
     for row in &rows {
-        let id = ReadingId { batch, record: row.row, part: 0 };
+        let mut found = None;
+        for &batch in &batches {
+            let id = ReadingId { batch, record: row.row, part: 0 };
+            if open.reader.find(id)?.is_some() {
+                found = Some(id);
+                break;
+            }
+        }
+        let id = found.ok_or_else(|| {
+            failed(format!("row {} of `{}` was not taken in from it", row.row, shown(&beside)))
+        })?;
         let change = Change::Correction(row.of(id));
         match by.last_mut().filter(|(name, _)| *name == row.by) {
             Some((_, changes)) => changes.push(change),

@@ -82,9 +82,13 @@ fn plain(value: &Value) -> String {
     }
 }
 
+/// One line under the headings and none between rows: a long list stays readable.
+const STYLE: comfy_table::TableStyle = comfy_table::TableStyle::new()
+    .header_separator(comfy_table::LineStyle::none().fill('─').junction('─'));
+
 fn table(values: &[Map<String, Value>], columns: &[Column]) -> io::Result<()> {
     let mut table = comfy_table::Table::new();
-    table.load_preset(comfy_table::presets::UTF8_HORIZONTAL_ONLY);
+    table.load_style(STYLE);
     table.set_content_arrangement(comfy_table::ContentArrangement::Dynamic);
     if !io::stdout().is_terminal() {
         table.set_width(160);
@@ -104,16 +108,21 @@ fn readable(key: &str, value: &Value) -> String {
         Value::Null => "–".into(),
         Value::Number(n) if key.ends_with("_ohm") => ohms(n.as_f64().unwrap_or(f64::NAN)),
         Value::Number(n) if n.is_f64() => {
-            let v = n.as_f64().unwrap_or(f64::NAN);
-            format!("{v:.2}")
+            let text = format!("{:.2}", n.as_f64().unwrap_or(f64::NAN));
+            text.trim_end_matches('0').trim_end_matches('.').to_owned()
         }
         Value::String(s) if is_date_key(key) => s.chars().take(10).collect(),
+        Value::String(s) if is_time_key(key) => s.replacen('T', " ", 1).replace(":00Z", "Z"),
         Value::String(s) => s.clone(),
         Value::Array(items) => {
             items.iter().map(|v| readable("", v)).collect::<Vec<_>>().join("; ")
         }
         other => other.to_string(),
     }
+}
+
+fn is_time_key(key: &str) -> bool {
+    matches!(key, "taken_at" | "at" | "recorded_at")
 }
 
 fn is_date_key(key: &str) -> bool {

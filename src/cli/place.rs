@@ -12,7 +12,7 @@ use crate::clock::{Clock, WallClock};
 use crate::config::Config;
 use crate::model::{Asset, AssetId, Stamp};
 use crate::registry::person;
-use crate::store::sqlite::{SqliteReader, SqliteWriter};
+use crate::store::sqlite::{FILE, SqliteReader, SqliteStore, SqliteWriter};
 use crate::store::{Change, KeptFiles, Reader, When, Writer};
 use crate::watch;
 
@@ -32,6 +32,7 @@ pub(crate) struct Place {
 
 /// A store that is open for reading and writing.
 pub(crate) struct Open {
+    store: SqliteStore,
     pub(crate) reader: SqliteReader,
     pub(crate) writer: SqliteWriter,
 }
@@ -58,36 +59,34 @@ impl Place {
         self.when != When::ALWAYS
     }
 
+    /// Whether there is a store.
+    pub(crate) fn has_store(&self) -> bool {
+        self.dir.join(FILE).is_file()
+    }
+
     /// The store for a question; there must be one.
     pub(crate) fn reader(&self) -> Result<SqliteReader, Failure> {
-        if !SqliteReader::exists(&self.dir) {
-            return Err(Failure::Failed(format!(
-                "there is no store in `{}` (take something in first: `ohmward import FILE`, or name \
-                 another folder with --data)",
-                self.dir.display()
-            )));
-        }
-        Ok(SqliteReader::open(&self.dir)?)
+        Ok(SqliteStore::existing(&self.dir)?.reader()?)
     }
 
     /// The store for a change; it is made if need be.
     pub(crate) fn writing(&mut self) -> Result<&mut Open, Failure> {
         if self.open.is_none() {
-            let writer = SqliteWriter::open(&self.dir)?;
-            let reader = SqliteReader::open(&self.dir)?;
-            self.open = Some(Open { reader, writer });
+            let store = SqliteStore::open(&self.dir)?;
+            let (writer, reader) = (store.writer()?, store.reader()?);
+            self.open = Some(Open { store, reader, writer });
         }
         self.open.as_mut().ok_or_else(|| Failure::Failed("the store is not open".into()))
     }
 
     /// The files that are kept beside the store.
     pub(crate) fn kept(&self) -> KeptFiles {
-        KeptFiles::new(&self.dir)
+        KeptFiles::in_data(&self.dir)
     }
 
     /// The profiles: built-in ones, and those in the data folder's `profiles`.
     pub(crate) fn profiles(&self) -> Result<Profiles, Failure> {
-        let mut profiles = Profiles::builtin();
+        let mut profiles = Profiles::builtin()?;
         for (path, problem) in self.load_profiles(&mut profiles) {
             return Err(Failure::Failed(format!("profile `{}`: {problem}", path.display())));
         }
@@ -178,10 +177,10 @@ impl Place {
     /// Assesses everything that waits for it.
     pub(crate) fn assess_all_pending(&mut self) -> Result<(), Failure> {
         let settings = self.config.assess.clone();
-        let (dir, now) = (self.dir.clone(), self.now);
+        let now = self.now;
         let bar = bar("assessing", "assets");
         let open = self.writing()?;
-        let readers = || SqliteReader::open(&dir);
+        let readers = || open.store.reader();
         watch::drain(&readers, &mut open.writer, now, &settings, &|done, of| {
             bar.set_length(of as u64);
             bar.set_position(done as u64);

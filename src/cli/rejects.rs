@@ -155,7 +155,7 @@ pub(crate) fn profile(place: &mut Place, command: ProfileCommand) -> Result<Exit
                 .iter()
                 .map(|p| ProfileOut {
                     name: p.name().to_owned(),
-                    format: p.format().to_owned(),
+                    format: p.format_name().to_owned(),
                     title: p.title().to_owned(),
                 })
                 .collect();

@@ -13,7 +13,6 @@ use super::output;
 use super::place::{Place, shown};
 use super::{Exit, Failure, note};
 use crate::export::{Corrections, export_all, export_readings};
-use crate::store::sqlite::SqliteReader;
 use crate::store::{Reader, Writer};
 
 pub(crate) fn export(place: &mut Place, export: Export) -> Result<Exit, Failure> {
@@ -79,14 +78,14 @@ pub(crate) fn check(place: &mut Place) -> Result<Exit, Failure> {
         }
     };
     say("configuration", Vec::new(), "read".into());
-    let mut profiles = Profiles::builtin();
+    let mut profiles = Profiles::builtin()?;
     let problems = place.load_profiles(&mut profiles);
     let problems = problems.into_iter().map(|(p, why)| format!("{}: {why}", shown(&p))).collect();
     say("profiles", problems, format!("{} known", profiles.iter().count()));
-    if SqliteReader::exists(&place.dir) {
-        let reader = SqliteReader::open(&place.dir)?;
+    if place.has_store() {
+        let reader = place.reader()?;
         say("store", reader.check()?, shown(&place.dir));
-        say("kept files", reader.check_kept(&place.kept())?, "each as its digest says".into());
+        say("kept files", reader.check_kept()?, "each as its digest says".into());
     } else {
         say("store", Vec::new(), format!("none yet in {}", shown(&place.dir)));
     }

@@ -112,13 +112,16 @@ fn evidence(dossier: &Dossier, group: &Group, line: Option<&LineAssessment>) -> 
         out.decades_per_year_lower = Some(slope.lower);
         out.decades_per_year_upper = Some(slope.upper);
     }
-    out.reaches_limit_lower = time(line.crossing.lower);
-    out.reaches_limit = time(line.crossing.mid);
-    out.reaches_limit_upper = time(line.crossing.upper);
+    // What is below the limit does not reach it any more.
+    if line.verdict != Verdict::BelowLimit {
+        out.reaches_limit_lower = time(line.crossing.lower);
+        out.reaches_limit = time(line.crossing.mid);
+        out.reaches_limit_upper = time(line.crossing.upper);
+    }
     out.n_measured = line.n_measured;
     out.n_over = line.n_over;
     out.n_under = line.n_under;
-    if let Some(last) = line.last {
+    if let Some(last) = &line.last {
         out.last_ohm = Some(10f64.powf(last.log_ohm));
         out.last_bound = last.bound.word().into();
         out.last_taken_at = Some(last.taken_at.to_string());
@@ -142,9 +145,4 @@ fn reason(alarm: &Alarm, e: &Evidence) -> Text {
         other => other.word().to_owned(),
     };
     text.into()
-}
-
-/// Whether a verdict needs a person.
-pub(crate) fn is_urgent(verdict: Verdict) -> bool {
-    matches!(verdict, Verdict::Declining | Verdict::BelowLimit)
 }

@@ -6,7 +6,7 @@ use std::os::unix::fs::FileExt;
 use std::path::Path;
 use std::sync::mpsc;
 
-use ohmward_parsers::{Place, Profile, Profiles, Stream};
+use ohmward_parsers::{Place, Profile, Profiles, Recognised, Stream};
 
 use super::IntakeError;
 use super::parcels::{Packer, pump};
@@ -198,25 +198,25 @@ pub(crate) fn choose<'p>(
             ))
         });
     }
-    let fitting = profiles.recognise(head);
-    match fitting.as_slice() {
-        [one] => Ok(one),
-        [] if head.is_empty() => {
-            Err(IntakeError::Unrecognised(format!("`{path}` is empty: there is nothing to read")))
-        }
-        [] => Err(IntakeError::Unrecognised(format!(
+    Err(IntakeError::Unrecognised(match profiles.recognise(head) {
+        Recognised::One(profile) => return Ok(profile),
+        Recognised::Empty => format!("`{path}` is empty: there is nothing to read"),
+        Recognised::Binary => format!(
+            "`{path}` is binary, not text (export it as CSV or text; spreadsheets: save as CSV)"
+        ),
+        Recognised::Unknown => format!(
             "no profile recognises `{path}`, which begins with `{}` (name one with --profile; \
              `ohmward profile list` shows them)",
             beginning(head)
-        ))),
-        several => {
+        ),
+        Recognised::Several(several) => {
             let names: Vec<_> = several.iter().map(|p| p.name()).collect();
-            Err(IntakeError::Unrecognised(format!(
+            format!(
                 "`{path}` fits several profiles: {} (name one with --profile)",
                 names.join(", ")
-            )))
+            )
         }
-    }
+    }))
 }
 
 fn beginning(head: &[u8]) -> String {

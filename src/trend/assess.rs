@@ -43,17 +43,17 @@ pub struct LineAssessment {
     pub limit: Option<Limit>,
     /// The chance that somebody should act, under the model.
     pub probability: Option<f64>,
-    /// log10 ohm at 40 °C with its 90 % interval.
+    /// log10 ohm at 40 °C with its 90 % interval; none where no value of the epoch is on scale.
     pub level: Option<Interval>,
-    /// Decades a year with its 90 % interval, negative when falling.
+    /// Decades a year with its 90 % interval, negative when falling; none likewise.
     pub decades_per_year: Option<Interval>,
     /// When the trend reaches the limit; open unless a finding or watch stands.
     pub crossing: CrossingTimes,
-    /// Points on scale.
+    /// Points on scale in the present epoch.
     pub n_measured: usize,
-    /// Over-range points.
+    /// Over-range points in the present epoch.
     pub n_over: usize,
-    /// Under-range points.
+    /// Under-range points in the present epoch.
     pub n_under: usize,
     /// The last point.
     pub last: Option<Point>,
@@ -111,15 +111,20 @@ fn line_of(case: &Case, line: &Line, detection: &Detection) -> LineAssessment {
         .find(|j| matches!(&j.label, Label::Line(series) if *series == line.series))
         // Joined phases are judged as one: each line shows what is said of the node.
         .or_else(|| detection.series.iter().find(|j| j.label == Label::Middle));
-    let count = |bound| line.points.iter().filter(|p| p.bound == bound).count();
+    // What came before a rewind or replacement is on the chart, but says nothing of this winding.
+    let epoch = case.events.iter().filter(|e| e.kind.starts_epoch()).map(|e| e.at).max();
+    let of_epoch = || line.points.iter().filter(|p| epoch.is_none_or(|from| p.taken_at > from));
+    let count = |bound| of_epoch().filter(|p| p.bound == bound).count();
+    // Without a value on scale a level or slope would be the prior's and not the winding's.
+    let on_scale = judged.filter(|_| count(Bound::Measured) > 0);
     let limit = case.asset.limits().max_by(|a, b| a.ohms.total_cmp(&b.ohms));
     LineAssessment {
         series: line.series.clone(),
         verdict: judged.map_or(Verdict::TooFew, |j| j.verdict),
         limit,
         probability: judged.map(|j| j.chance.sum()),
-        level: judged.map(|j| j.level),
-        decades_per_year: judged.map(|j| j.decades_per_year),
+        level: on_scale.map(|j| j.level),
+        decades_per_year: on_scale.map(|j| j.decades_per_year),
         crossing: judged.map(|j| j.crossing).unwrap_or_default(),
         n_measured: count(Bound::Measured),
         n_over: count(Bound::Over),

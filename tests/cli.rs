@@ -1,0 +1,442 @@
+//! The main job with the real binary: from export file to the list of what is declining.
+
+mod common;
+
+use common::{House, contents, declining_asset};
+
+const HEADER: &str = "taken_at,asset,phase,against,setup,resistance_ohm,bound,test_voltage_v,\
+delivered_voltage_v,duration_s,temperature_c,temperature_of,humidity_pct,tester,operator,station,\
+remark";
+
+#[test]
+fn a_file_is_taken_in_once_and_the_declining_phase_is_named() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
+    let first = house.json(&["import", &file]);
+    assert_eq!(first[0]["accepted"], 54, "{first}");
+    assert_eq!(first[0]["rejected"], 0);
+    let again = house.json(&["import", &file]);
+    assert_eq!(again[0]["accepted"], 0);
+    assert_eq!(again[0]["duplicate"], 54);
+    house.must(0, &["import", &file]);
+
+    let list = house.json(&["declining"]);
+    assert_eq!(list.as_array().unwrap().len(), 1, "{list}");
+    let row = &list[0];
+    assert_eq!(row["asset"], "YT-001/drive");
+    assert_eq!(row["phase"], "V");
+    assert_eq!(row["against"], "case");
+    assert_eq!(row["limit_ohm"], 5e6);
+    for key in [
+        "asset",
+        "phase",
+        "against",
+        "setup",
+        "test_voltage_v",
+        "verdict",
+        "finding",
+        "since",
+        "limit_ohm",
+        "r40_ohm",
+        "decades_per_year",
+        "reaches_limit_lower",
+        "reaches_limit",
+        "reaches_limit_upper",
+    ] {
+        assert!(row.get(key).is_some(), "`{key}` is missing in {row}");
+    }
+    assert!(row["decades_per_year"].as_f64().unwrap() < 0.0);
+    house.must(1, &["declining"]);
+    house.must(1, &["assess", "YT-001/drive"]);
+}
+
+#[test]
+fn when_all_is_well_the_list_is_empty_and_the_exit_code_is_0() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 12, 100));
+    house.must(0, &["import", &file]);
+    assert_eq!(house.json(&["declining"]), serde_json::json!([]));
+    house.must(0, &["declining"]);
+    // All over-range with enough visits: steady, with the bound they prove and no slope or date.
+    let answer = house.must(0, &["assess", "YT-001/drive"]);
+    assert!(answer.out.contains("STEADY"), "{}", answer.out);
+    assert!(answer.out.contains("no slope and no date"), "{}", answer.out);
+}
+
+#[test]
+fn wrong_usage_is_2_and_what_cannot_be_done_is_3() {
+    let house = House::new();
+    house.must(2, &["declining", "--no-such-option"]);
+    let no_store = house.must(3, &["declining"]);
+    assert!(no_store.err.contains("there is no store"), "{}", no_store.err);
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 3, 100));
+    house.must(0, &["import", &file]);
+    let unknown = house.must(3, &["assess", "YT-001"]);
+    assert!(unknown.err.contains("did you mean YT-001/drive"), "{}", unknown.err);
+    house.must(3, &["import", &house.path("missing.csv")]);
+    let strange = house.file("strange.txt", "what is this\n1 2 3\n");
+    let answer = house.must(3, &["import", &strange]);
+    assert!(answer.err.contains("no profile recognises"), "{}", answer.err);
+}
+
+#[test]
+fn global_options_stand_before_or_after_the_command() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 3, 100));
+    house.must(0, &["import", &file]);
+    let before = house.must(0, &["--format", "csv", "asset", "list"]);
+    let after = house.must(0, &["asset", "list", "--format", "csv"]);
+    assert_eq!(before.out, after.out);
+}
+
+#[test]
+fn an_unknown_column_is_named_and_the_reading_kept() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm,mood\n2026-03-02T08:15:00Z,YT-001,U,1e9,good\n",
+    );
+    let answer = house.must(1, &["import", &file]);
+    assert!(answer.err.contains("mood"), "{}", answer.err);
+    let out = house.must(0, &["export", "-o", "-"]).out;
+    assert_eq!(
+        out,
+        format!("{HEADER}\n2026-03-02T08:15:00Z,YT-001,U,case,,1000000000,=,,,,,,,,,,\n")
+    );
+}
+
+/// Ways in which a file can be damaged, and what is left of it: accepted, rejected, exit code.
+#[test]
+fn damaged_input_gives_a_clear_error_and_leaves_the_rest() {
+    let head = "taken_at,asset,phase,resistance_ohm\n";
+    let good = "2026-03-02T08:15:00Z,YT-001,U,1e9\n";
+    let cases: Vec<(&str, Vec<u8>, Option<(u64, u64)>, i32)> = vec![
+        ("zero bytes", vec![], None, 3),
+        ("header only", head.into(), Some((0, 0)), 0),
+        ("truncated", format!("{head}{good}2026-03-02T08:1").into(), Some((1, 1)), 1),
+        ("future", format!("{head}{good}2999-01-01T00:00:00Z,YT-001,V,1e9\n").into(), Some((1, 1)), 1),
+        ("negative", format!("{head}{good}2026-03-02T08:16:00Z,YT-001,V,-5\n").into(), Some((1, 1)), 1),
+        ("nan", format!("{head}{good}2026-03-02T08:16:00Z,YT-001,V,NaN\n").into(), Some((1, 1)), 1),
+        (
+            "comma decimals",
+            format!("{head}{good}2026-03-02T08:16:00Z,YT-001,V,\"1,5\"\n").into(),
+            Some((1, 1)),
+            1,
+        ),
+        (
+            "mixed line ends",
+            format!("{head}{good}2026-03-02T08:16:00Z,YT-001,V,1e9\r\n2026-03-02T08:17:00Z,YT-001,W,1e9\r")
+                .into(),
+            Some((3, 0)),
+            0,
+        ),
+        (
+            "wrong encoding",
+            [head.as_bytes(), good.as_bytes(), b"2026-03-02T08:16:00Z,YT-\xff\xfe,V,1e9\n"].concat(),
+            None,
+            -1,
+        ),
+        ("binary", vec![0, 1, 2, 3, 255, 254, 0, 0, 7, 0, 0, 0, 9, 0, 0, 0], None, 3),
+        (
+            "duplicate header",
+            format!("taken_at,asset,phase,phase,resistance_ohm\n{good}").into(),
+            None,
+            -1,
+        ),
+    ];
+    for (name, bytes, counts, code) in cases {
+        let house = House::new();
+        let file = house.file("damaged.csv", bytes);
+        let answer = house.run(&["--format", "json", "import", &file]);
+        assert!(code < 0 || answer.code == code, "{name}: {} {}", answer.code, answer.err);
+        assert_ne!(answer.code, 101, "{name}: {}", answer.err);
+        if answer.code != 0 {
+            assert!(!answer.err.trim().is_empty(), "{name} says nothing");
+        }
+        if let Some((accepted, rejected)) = counts {
+            let json: serde_json::Value = serde_json::from_str(&answer.out).unwrap();
+            assert_eq!(json[0]["accepted"], accepted, "{name}: {}", answer.err);
+            assert_eq!(json[0]["rejected"], rejected, "{name}: {}", answer.err);
+        }
+    }
+}
+
+#[test]
+fn a_very_long_line_is_one_reject_and_the_rest_is_read() {
+    let house = House::new();
+    let mut text = String::from("taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,YT-001,U,1e9\n");
+    text.push_str(&"x".repeat(20_000_000));
+    text.push_str("\n2026-03-02T08:17:00Z,YT-001,W,1e9\n");
+    let file = house.file("long.csv", text);
+    let json = house.json(&["import", &file]);
+    assert_eq!((&json[0]["accepted"], &json[0]["rejected"]), (&2.into(), &1.into()), "{json}");
+    let rejects = house.json(&["rejects", "list"]);
+    assert_eq!(rejects[0]["length"], 20_000_000);
+}
+
+#[test]
+fn a_reject_is_shown_with_its_bytes_and_retried_after_its_profile_is_mended() {
+    let house = House::new();
+    let profile = |number: &str| {
+        format!(
+            "title = \"Test sheet\"\nformat = \"delimited\"\n[delimited]\nseparator = \";\"\n\
+             [numbers]\ndecimal = \"{number}\"\n[time]\ntaken_at = [\"rfc3339\"]\n[columns]\n\
+             taken_at = [\"When\"]\nasset = [\"What\"]\nphase = [\"Phase\"]\nresistance = [\"Ohms\"]\n"
+        )
+    };
+    house.file("data/profiles/sheet.toml", profile("."));
+    let file = house.file(
+        "sheet.csv",
+        "When;What;Phase;Ohms\n2026-03-02T08:15:00Z;YT-001;U;120 MΩ\n2026-03-02T08:17:00Z;YT-001;V;98,5 MΩ\n",
+    );
+    let answer = house.must(1, &["import", &file, "--profile", "sheet"]);
+    assert!(answer.err.contains("98,5"), "{}", answer.err);
+    let list = house.json(&["rejects", "list"]);
+    let number = list[0]["number"].to_string();
+    let shown = house.must(0, &["rejects", "show", &number]);
+    assert!(shown.out.contains("2026-03-02T08:17:00Z;YT-001;V;98,5 MΩ"), "{}", shown.out);
+
+    house.file("data/profiles/sheet.toml", profile(","));
+    let retried = house.must(0, &["rejects", "retry"]);
+    assert!(retried.err.contains("1 accepted"), "{}", retried.err);
+    assert_eq!(house.json(&["rejects", "list"]), serde_json::json!([]));
+    let history = house.json(&["history", "YT-001"]);
+    assert_eq!(history[1]["resistance_ohm"], 98.5e6);
+}
+
+#[test]
+fn what_has_no_asset_waits_in_the_tray_until_it_is_assigned() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,,U,1e9\n\
+         2026-03-02T08:17:00Z,YT-001,L2,2e9\n",
+    );
+    let answer = house.must(1, &["import", &file]);
+    assert!(answer.err.contains("tray list"), "{}", answer.err);
+    let out = house.must(0, &["export", "-o", "-"]).out;
+    assert!(out.contains("\n2026-03-02T08:15:00Z,,U,case,,1000000000,="), "{out}");
+    let tray = house.json(&["tray", "list"]);
+    assert_eq!(tray.as_array().unwrap().len(), 2, "{tray}");
+    house.must(0, &["asset", "add", "YT-002"]);
+    let id = tray[0]["reading"].as_str().unwrap().to_owned();
+    house.must(2, &["tray", "assign", &id, "--asset", "YT-002"]);
+    house.must(
+        0,
+        &["tray", "assign", &id, "--asset", "YT-002", "--reason", "only machine on the stand"],
+    );
+    assert_eq!(house.json(&["tray", "list"]).as_array().unwrap().len(), 1);
+    let history = house.json(&["history", "YT-002"]);
+    assert_eq!(history[0]["phase"], "U", "{history}");
+}
+
+#[test]
+fn an_alias_maps_labels_of_one_asset_by_rule_and_by_date() {
+    let house = House::new();
+    for (label, phase) in [("L1", "U"), ("L2", "V")] {
+        house.must(
+            0,
+            &["alias", "add", "--asset", "YT-001", "--phase-written", label, "--phase", phase],
+        );
+    }
+    house.must(
+        0,
+        &["alias", "add", "--written", "17", "--asset", "YT-001", "--from", "2026-01-01"],
+    );
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,17,L1,1e9\n\
+         2026-03-02T08:17:00Z,YT-001,L2,2e9\n2025-03-02T08:15:00Z,17,V,3e9\n",
+    );
+    let json = house.json(&["import", &file]);
+    assert_eq!(json[0]["accepted"], 3, "{json}");
+    let history = house.json(&["history", "YT-001"]);
+    let phases: Vec<_> = history.as_array().unwrap().iter().map(|r| r["phase"].clone()).collect();
+    assert_eq!(phases, ["U", "V"]);
+    // Before the alias held, slot 17 was something else.
+    assert_eq!(house.json(&["history", "17"]).as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn export_and_import_into_an_empty_store_give_the_same_export() {
+    let house = House::new();
+    let answer = house.must(1, &["demo", "--once"]).err;
+    assert!(answer.contains("Kestrel Quay"));
+    let id = house.json(&["history", "YT-011/drive"])[3]["reading"].as_str().unwrap().to_owned();
+    house.must(0, &["reading", "void", &id, "--reason", "clip had slipped"]);
+    let id = house.json(&["history", "YT-012/drive"])[4]["reading"].as_str().unwrap().to_owned();
+    house.must(
+        0,
+        &["reading", "move", &id, "--asset", "YT-013/drive", "--reason", "wrong name on the sheet"],
+    );
+    house.must(
+        0,
+        &["alias", "add", "--asset", "YT-011/drive", "--phase-written", "L1", "--phase", "U"],
+    );
+    let all = house.path("all");
+    house.must(0, &["export", "--all", &all]);
+    house.must(0, &["export", "-o", &house.path("one.csv")]);
+
+    let other = House::new();
+    other.run(&["import", &all]);
+    other.must(0, &["export", "--all", &other.path("all")]);
+    let (a, b) = (contents(all.as_ref()), contents(other.path("all").as_ref()));
+    assert_eq!(a.iter().map(|f| &f.0).collect::<Vec<_>>(), b.iter().map(|f| &f.0).collect::<Vec<_>>());
+    for (x, y) in a.iter().zip(&b) {
+        assert!(x.1 == y.1, "{} differs:\n{}\n---\n{}", x.0, x.1, y.1);
+    }
+    other.must(0, &["export", "-o", &other.path("one.csv")]);
+    let read = |house: &House| std::fs::read_to_string(house.path("one.csv")).unwrap();
+    assert!(read(&house) == read(&other));
+
+    let third = House::new();
+    third.run(&["import", &house.path("one.csv")]);
+    third.must(0, &["export", "-o", &third.path("one.csv")]);
+    assert!(read(&house) == read(&third), "the readings alone");
+}
+
+#[test]
+fn equal_readings_of_one_file_with_coarse_times_survive_the_round_trip() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15Z,YT-001,U,1e9\n2026-03-02T08:15Z,YT-001,U,1e9\n",
+    );
+    assert_eq!(house.json(&["import", &file])[0]["accepted"], 2);
+    assert_eq!(house.json(&["import", &file])[0]["duplicate"], 2);
+    house.must(0, &["export", "-o", &house.path("one.csv")]);
+    let other = House::new();
+    other.must(0, &["import", &house.path("one.csv")]);
+    other.must(0, &["export", "-o", &other.path("one.csv")]);
+    let read = |house: &House| std::fs::read_to_string(house.path("one.csv")).unwrap();
+    assert_eq!(read(&house), read(&other));
+    assert_eq!(read(&house).lines().count(), 3);
+}
+
+#[test]
+fn a_failed_proof_takes_readings_out_and_a_person_puts_them_back() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm,tester\n2026-03-02T08:15:00Z,YT-001,U,1e9,T-7\n\
+         2026-03-02T08:17:00Z,YT-001,V,2e9,T-7\n2026-03-02T08:19:00Z,YT-001,W,2e9,T-8\n",
+    );
+    house.must(0, &["import", &file]);
+    let proof = |moment: &str, at: &str, passed: &str| {
+        let args =
+            ["proof", "add", "T-7", "open", "--passed", passed, "--moment", moment, "--at", at];
+        house.must(0, &args);
+    };
+    proof("before", "2026-03-02T08:16:00Z", "true");
+    proof("after", "2026-03-02T08:30:00Z", "false");
+    let used = || -> Vec<String> {
+        let history = house.json(&["history", "YT-001"]);
+        history.as_array().unwrap().iter().map(|r| r["used"].as_str().unwrap().to_owned()).collect()
+    };
+    let before = used();
+    assert_eq!(before[0], "counts", "measured before the last good proof");
+    assert!(before[1].contains("a proof of its tester failed"), "{before:?}");
+    assert_eq!(before[2], "counts", "another tester");
+    let id = house.json(&["history", "YT-001"])[1]["reading"].as_str().unwrap().to_owned();
+    house.must(0, &["reading", "overrule", &id, "--reason", "the proof lead was broken"]);
+    assert!(used()[1].starts_with("counts"), "{:?}", used());
+}
+
+#[test]
+fn the_past_is_answered_as_it_was_measured_and_as_it_was_known() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
+    house.must(0, &["import", &file]);
+    house.must(0, &["declining", "--as-of", "2024-12-31"]);
+    house.must(1, &["declining", "--as-of", "2025-06-30"]);
+    let all = house.json(&["history", "YT-001/drive"]);
+    let some = house.json(&["history", "YT-001/drive", "--as-of", "2024-12-31"]);
+    assert_eq!((all.as_array().unwrap().len(), some.as_array().unwrap().len()), (54, 36));
+    // Nothing was known before it was imported.
+    let answer = house.must(3, &["history", "YT-001/drive", "--known-at", "2025-12-31"]);
+    assert!(answer.err.contains("there is no asset"), "{}", answer.err);
+}
+
+/// Common practice, no published source: on a 500 V range with open leads a hand-held tester reads
+/// the top of its range, 550 MΩ, at 526 V; shorted leads read the bottom; a source of nominally
+/// 240 V reads 243 V; a winding faulted on purpose reads far below any limit at its first test.
+#[test]
+fn readings_from_practice_say_at_once_what_they_mean() {
+    let house = House::new();
+    house.must(0, &["gear", "add", "T-7", "tester", "--full-scale", "550e6", "--lowest", "1e4"]);
+    house.must(0, &["asset", "add", "bench/training-1", "--kind", "motor"]);
+    let add = |phase: &str, resistance: &str, volts: &str| {
+        let args = [
+            "reading", "add", "--asset", "bench/training-1", "--phase", phase, "--resistance",
+            resistance, "--test-voltage", "500", "--delivered-voltage", volts, "--tester", "T-7",
+            "--temperature", "21",
+        ];
+        house.must(0, &args);
+    };
+    add("U", "OL", "526");
+    add("V", "0", "12");
+    house.must(
+        0,
+        &["proof", "add", "T-7", "known source", "--value", "243", "--unit", "V", "--passed", "true", "--moment", "before"],
+    );
+    let history = house.json(&["history", "bench/training-1"]);
+    assert_eq!(history[0]["bound"], ">", "never the number 550 MΩ");
+    assert_eq!(history[0]["resistance_ohm"], 550e6);
+    assert!(history[0]["result"].as_str().unwrap().starts_with("meets"), "{history}");
+    assert_eq!(history[1]["bound"], "<");
+    assert_eq!(history[1]["resistance_ohm"], 1e4);
+    assert!(history[1]["result"].as_str().unwrap().starts_with("below"), "{history}");
+    assert_eq!(history[1]["used"], "counts", "a low reading counts although the voltage sagged");
+    let assess = house.json(&["assess", "bench/training-1"]);
+    let lines = assess["lines"].as_array().unwrap();
+    let over = lines.iter().find(|l| l["phase"] == "U").unwrap();
+    assert_eq!((&over["n_over"], &over["n_measured"]), (&1.into(), &0.into()));
+}
+
+#[test]
+fn the_demo_shows_what_it_promises() {
+    let house = House::new();
+    let answer = house.must(0, &["demo", "--once"]);
+    for asset in ["YT-014/drive", "YT-017/pump"] {
+        assert!(answer.out.contains(asset), "{}", answer.out);
+    }
+    for asset in ["YT-011/drive", "YT-012/drive", "YT-016/drive", "YT-018/drive", "QC-03/hoist"] {
+        let list = house.json(&["declining"]);
+        let named: Vec<_> = list.as_array().unwrap().iter().map(|r| r["asset"].clone()).collect();
+        assert!(!named.contains(&asset.into()), "{asset} is flagged: {named:?}");
+    }
+    assert_eq!(house.json(&["tray", "list"]).as_array().unwrap().len(), 1);
+    assert_eq!(house.json(&["rejects", "list"]).as_array().unwrap().len(), 1);
+    house.must(3, &["demo", "--once"]);
+}
+
+#[test]
+fn check_and_backup_tell_what_they_did() {
+    let house = House::new();
+    house.must(0, &["check"]);
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 6, 100));
+    house.must(0, &["import", &file]);
+    house.must(0, &["check"]);
+    let copy = house.path("copy.db");
+    house.must(0, &["backup", &copy]);
+    house.must(3, &["backup", &copy]);
+    house.file("data/profiles/wrong.toml", "title = \"x\"\nformat = \"delimited\"\nseperator = \";\"\n");
+    let answer = house.must(1, &["check"]);
+    assert!(answer.out.contains("seperator"), "{}", answer.out);
+    house.file("data/config.toml", "[visits]\ngap_hour = 4\n");
+    let answer = house.must(3, &["check"]);
+    assert!(answer.err.contains("gap_hour") && answer.err.contains("line 2"), "{}", answer.err);
+}
+
+#[test]
+fn help_has_an_example_and_completions_and_manual_exist() {
+    let house = House::new();
+    for command in ["import", "declining", "assess", "history", "export", "backup", "check", "demo"] {
+        let help = house.must(0, &[command, "--help"]).out;
+        assert!(help.contains("Example"), "{command}: {help}");
+    }
+    for shell in ["bash", "zsh", "fish"] {
+        assert!(house.must(0, &["completions", shell]).out.contains("ohmward"));
+    }
+    assert!(house.must(0, &["man"]).out.contains(".TH"));
+}
