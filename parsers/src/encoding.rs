@@ -42,6 +42,9 @@ pub(crate) fn kind(head: &[u8]) -> Kind {
             return Kind::Text(Width::Big);
         }
     }
+    // A file that lost its end when the power went has zeros there; what is before them counts.
+    let zeros = head.iter().rev().take_while(|&&byte| byte == 0).count();
+    let head = &head[..head.len() - zeros];
     // STX, ETX, ACK, XON, XOFF and ESC are said on serial lines around text.
     let control = |&&byte: &&u8| {
         byte < 0x20 && !matches!(byte, 2 | 3 | 6 | 9..=13 | 0x11 | 0x13 | 0x1b) || byte == 0x7f

@@ -35,6 +35,20 @@ impl Fault {
     }
 }
 
+/// What in a profile cannot be meant.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Wrong {
+    /// With the key.
+    pub(crate) expected: String,
+    pub(crate) found: String,
+}
+
+impl Wrong {
+    pub(crate) fn new(expected: impl Into<String>, found: impl Into<String>) -> Wrong {
+        Wrong { expected: expected.into(), found: found.into() }
+    }
+}
+
 /// A text cut to a readable length, with control characters made visible.
 fn shown(text: &str) -> Text {
     let mut out = Text::default();

@@ -49,7 +49,8 @@ impl Stream {
         };
         profile.needs_zone()?;
         let format = profile.format();
-        let decoder = format.open(profile).map_err(|reason| profile.broken(reason))?;
+        let decoder =
+            format.open(profile).map_err(|wrong| profile.error(&wrong.expected, &wrong.found))?;
         let head = &head[..head.len().min(HEAD_BYTES)];
         let decoding = Decoding::of(head, width, profile.encoding());
         let framer = Framer::new(width, format.quoting(profile));

@@ -13,7 +13,7 @@
 //! A column that is not known is named in a warning and stays in the raw record. A column twice or
 //! a required one missing refuses the stream.
 
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::format::{Decoder, Format, Record, put};
 use crate::framing::Quoting;
 use crate::piece::number::plain;
@@ -71,7 +71,7 @@ impl Format for Canonical {
         Some(Quoting { quote: b'"', separator: b',' })
     }
 
-    fn open(&self, _: &Profile) -> Result<Box<dyn Decoder>, String> {
+    fn open(&self, _: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
         let splitter = Splitter::new(b',', b'"');
         Ok(Box::new(Table { splitter, columns: Vec::new(), warnings: Vec::new() }))
     }

@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use crate::cells::{Cells, Header, Maker};
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::fields::Field;
 use crate::format::{Decoder, Format, Record, put};
 use crate::framing::Quoting;
@@ -71,16 +71,18 @@ impl Layout {
         self.quote.and_then(|c| u8::try_from(c).ok()).unwrap_or(b'"')
     }
 
-    fn check(&self) -> Result<(), String> {
+    fn check(&self) -> Result<(), Wrong> {
         for (key, mark) in [("separator", self.separator), ("quote", self.quote)] {
             if mark
                 .is_some_and(|c| !c.is_ascii() || c.is_ascii_alphanumeric() || "\r\n".contains(c))
             {
-                return Err(format!("`delimited.{key}` to be an ASCII mark"));
+                let expected = format!("`delimited.{key}` to be an ASCII mark such as `;`");
+                return Err(Wrong::new(expected, mark.unwrap_or_default()));
             }
         }
         if self.separator() == self.quote() {
-            return Err("`delimited.separator` and `delimited.quote` to differ".to_owned());
+            let expected = "`delimited.separator` and `delimited.quote` to differ";
+            return Err(Wrong::new(expected, char::from(self.quote())));
         }
         Ok(())
     }
@@ -113,7 +115,7 @@ impl Format for DelimitedText {
         Self::layout(profile).separator()
     }
 
-    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, String> {
+    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
         let layout = Self::layout(profile);
         layout.check()?;
         let written = profile.written();
@@ -121,7 +123,9 @@ impl Format for DelimitedText {
             && !written.columns.contains_key(&Field::Resistance)
             && !layout.columns.iter().any(|name| name == Field::Resistance.name())
         {
-            return Err("`columns.resistance`, `delimited.columns` or `[[wide]]`".to_owned());
+            let expected =
+                "a column for the resistance in `[columns]`, `delimited.columns` or `[[wide]]`";
+            return Err(Wrong::new(expected, "none"));
         }
         let mut table = Table {
             splitter: Splitter::new(layout.separator(), layout.quote()),
@@ -141,7 +145,7 @@ impl Format for DelimitedText {
             let used = match Field::named(name) {
                 Some(field) => Use::Field(field),
                 None if name == "_" => Use::Nothing,
-                None => return Err(format!("a field or `_` in `delimited.columns`, not `{name}`")),
+                None => return Err(Wrong::new("a field or `_` in `delimited.columns`", name)),
             };
             table.columns.push(used);
         }

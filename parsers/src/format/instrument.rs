@@ -12,7 +12,7 @@
 use serde::Deserialize;
 
 use crate::cells::{Cells, Header, Maker};
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::fields::Field;
 use crate::format::{Decoder, Format, Record, put};
 use crate::piece::number::plain;
@@ -44,18 +44,21 @@ impl Format for InstrumentReply {
         "numbers by position as a bench instrument replies (IEEE 488.2 and SCPI codes)"
     }
 
-    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, String> {
+    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
         let layout = profile.written().instrument.clone().unwrap_or_default();
         let mut values = Vec::new();
         for name in &layout.values {
             values.push(match Field::named(name) {
                 Some(field) => Some(field),
                 None if name == "_" => None,
-                None => return Err(format!("a field or `_` in `instrument.values`, not `{name}`")),
+                None => return Err(Wrong::new("a field or `_` in `instrument.values`", name)),
             });
         }
         if !values.contains(&Some(Field::Resistance)) {
-            return Err("`resistance` in `instrument.values`".to_owned());
+            return Err(Wrong::new(
+                "`resistance` in `instrument.values`",
+                layout.values.join(", "),
+            ));
         }
         let header = Header::of(profile.rules());
         let order = Order::default();

@@ -12,7 +12,7 @@ use serde::Deserialize;
 use serde::de::{MapAccess, Visitor};
 use serde_json::Value;
 
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::format::canonical::{COLUMNS, Row, reading};
 use crate::format::{Decoder, Format, Record, put};
 use crate::profile::Profile;
@@ -33,7 +33,7 @@ impl Format for JsonLines {
         "one JSON object a line, keys as the canonical columns"
     }
 
-    fn open(&self, _: &Profile) -> Result<Box<dyn Decoder>, String> {
+    fn open(&self, _: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
         Ok(Box::new(Lines::default()))
     }
 }

@@ -14,7 +14,7 @@ pub(crate) use instrument::Layout as Instrument;
 pub(crate) use tagged::Layout as Tagged;
 pub(crate) use template::Layout as Template;
 
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::framing::Quoting;
 use crate::profile::Profile;
 use crate::raw::{Parsed, Place};
@@ -54,7 +54,7 @@ pub(crate) trait Format: Sync {
     }
 
     /// Starts a stream; the error says what in the profile does not fit the format.
-    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, String>;
+    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, Wrong>;
 }
 
 /// The state of one stream: its header, units row, preamble and the times seen so far.

@@ -6,12 +6,12 @@
 //!  1      2                                 3
 //! ```
 //! 1 start, where the profile names one  2 pairs; keys by the profile's `columns`  3 checksum in
-//! two hexadecimal digits over the bytes between start and mark
+//! two hexadecimal digits over the bytes before the mark, but for the first few that it skips
 
 use serde::Deserialize;
 
 use crate::cells::{Cells, Header, Maker};
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::fields::Field;
 use crate::format::{Decoder, Format, Record, put};
 use crate::header::same;
@@ -35,6 +35,9 @@ pub(crate) struct Layout {
     assign: Option<char>,
     /// Kind of checksum; none: there is none.
     checksum: Option<Checksum>,
+    /// Bytes at the start of the line that the checksum leaves out.
+    #[serde(default)]
+    checksum_skips: usize,
     /// Before the checksum; none: `*`.
     checksum_mark: Option<char>,
     /// Lines that begin so carry no reading.
@@ -73,13 +76,13 @@ impl Format for TaggedLine {
         "lines of `key=value` pairs with units, optionally with a checksum"
     }
 
-    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, String> {
+    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
         let layout = profile.written().tagged.clone().unwrap_or_default();
         if !profile.written().columns.contains_key(&Field::Resistance) {
-            return Err("`columns.resistance`".to_owned());
+            return Err(Wrong::new("a key for the resistance in `[columns]`", "none"));
         }
-        if layout.checksum_mark.is_some_and(|mark| !mark.is_ascii()) {
-            return Err("`tagged.checksum_mark` to be an ASCII mark".to_owned());
+        if let Some(mark) = layout.checksum_mark.filter(|mark| !mark.is_ascii()) {
+            return Err(Wrong::new("`tagged.checksum_mark` to be an ASCII mark", mark));
         }
         let header = Header::of(profile.rules());
         let (order, warnings) = Default::default();
@@ -170,7 +173,7 @@ impl Lines {
             return Err(missing());
         }
         let said = u8::from_str_radix(digits, 16).map_err(|_| missing())?;
-        let from = self.layout.start.len() + (bytes.len() - bytes.trim_ascii_start().len());
+        let from = self.layout.checksum_skips + (bytes.len() - bytes.trim_ascii_start().len());
         let to = memchr::memrchr(mark as u8, bytes).unwrap_or(bytes.len());
         let made = kind.of(bytes.get(from..to).unwrap_or(&[]));
         if made == said {

@@ -17,10 +17,10 @@ use nom::{IResult, Parser};
 use serde::Deserialize;
 
 use crate::cells::{Cells, Header, Maker};
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::fields::Field;
 use crate::format::{Decoder, Format, Record, put};
-use crate::piece::number::num;
+use crate::piece::number::{goes_on, num};
 use crate::piece::resistance::{mark, over_word};
 use crate::piece::time::{Order, Pattern};
 use crate::piece::unit::{Quantity, unit};
@@ -58,7 +58,7 @@ impl Format for LineTemplate {
         compile(profile).is_ok_and(|(_, rules)| rules.has_local_times())
     }
 
-    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, String> {
+    fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
         let (lines, rules) = compile(profile)?;
         let skip = profile.written().template.clone().unwrap_or_default().skip;
         Ok(Box::new(Lines { lines, rules, skip, order: Order::default() }))
@@ -81,10 +81,10 @@ struct Line {
 }
 
 /// The patterns of a profile, and its rules with the time patterns of the placeholders added.
-fn compile(profile: &Profile) -> Result<(Vec<Line>, Rules), String> {
+fn compile(profile: &Profile) -> Result<(Vec<Line>, Rules), Wrong> {
     let layout = profile.written().template.clone().unwrap_or_default();
     if layout.lines.is_empty() {
-        return Err("a pattern in `template.lines`".to_owned());
+        return Err(Wrong::new("a pattern in `template.lines`", "none"));
     }
     let mut rules = profile.rules().clone();
     let mut lines = Vec::new();
@@ -96,11 +96,13 @@ fn compile(profile: &Profile) -> Result<(Vec<Line>, Rules), String> {
         }
         let between = |pair: &[Token]| matches!(pair, [Token::Hole(..), Token::Hole(..)]);
         if line.tokens.windows(2).any(between) {
-            return Err(format!("something between two placeholders in `{pattern}`"));
+            let expected = "something between two placeholders in `template.lines`";
+            return Err(Wrong::new(expected, pattern));
         }
         let has = |token: &Token| matches!(token, Token::Hole(Some(Field::Resistance), _));
         if !line.tokens.iter().any(has) {
-            return Err(format!("a placeholder `{{resistance}}` in `{pattern}`"));
+            let expected = "a placeholder `{resistance}` in each of `template.lines`";
+            return Err(Wrong::new(expected, pattern));
         }
         lines.push(line);
     }
@@ -109,7 +111,7 @@ fn compile(profile: &Profile) -> Result<(Vec<Line>, Rules), String> {
 
 impl Line {
     /// Compiles one token at the start of a pattern; answers what follows it.
-    fn token<'a>(&mut self, text: &'a str, rules: &mut Rules) -> Result<&'a str, String> {
+    fn token<'a>(&mut self, text: &'a str, rules: &mut Rules) -> Result<&'a str, Wrong> {
         if text.starts_with([' ', '\t']) {
             self.tokens.push(Token::Blank);
             return Ok(text.trim_start_matches([' ', '\t']));
@@ -120,7 +122,7 @@ impl Line {
             return Ok(&text[end..]);
         };
         let (inside, rest) =
-            inside.split_once('}').ok_or_else(|| format!("`}}` behind `{text}`"))?;
+            inside.split_once('}').ok_or_else(|| Wrong::new("`}` behind a placeholder", text))?;
         let (name, argument) = match inside.split_once(':') {
             Some((name, argument)) => (name.trim(), Some(argument)),
             None => (inside.trim(), None),
@@ -129,8 +131,8 @@ impl Line {
             self.tokens.push(Token::Hole(None, false));
             return Ok(rest);
         }
-        let field =
-            Field::named(name).ok_or_else(|| format!("a field or `_`, not `{{{name}}}`"))?;
+        let field = Field::named(name)
+            .ok_or_else(|| Wrong::new("a placeholder of a field or `{_}`", name))?;
         if let Some(argument) = argument {
             self.argument(field, argument, rules)?;
         }
@@ -138,7 +140,7 @@ impl Line {
         Ok(rest)
     }
 
-    fn argument(&mut self, field: Field, text: &str, rules: &mut Rules) -> Result<(), String> {
+    fn argument(&mut self, field: Field, text: &str, rules: &mut Rules) -> Result<(), Wrong> {
         if let Some(patterns) = match field {
             Field::TakenAt => Some(&mut rules.time.whole),
             Field::Date => Some(&mut rules.time.date),
@@ -154,7 +156,9 @@ impl Line {
         let known = field.quantity().and_then(|kind| unit(kind, text));
         let name = field.name();
         self.header.units[field.index()] =
-            Some(known.ok_or_else(|| format!("a unit of `{name}` in `{{{name}:{text}}}`"))?);
+            Some(known.ok_or_else(|| {
+                Wrong::new(format!("a unit of `{name}` in its placeholder"), text)
+            })?);
         Ok(())
     }
 
@@ -238,6 +242,10 @@ fn quantity<'a>(
         },
         None => num(rest, rules.resistance.style)?.0,
     };
+    // A mark that is not declared makes the number wrong, not the line: let the cell say so.
+    if goes_on(rest) {
+        rest = rest.trim_start_matches(|c: char| c.is_ascii_digit() || ".,'".contains(c));
+    }
     let blank = rest.len() - rest.trim_start_matches([' ', '\t']).len();
     // Where the pattern fixes the unit, a letter behind a blank is the next thing on the line.
     if !(fixed && blank > 0)

@@ -4,6 +4,9 @@ use crate::fault::Fault;
 use crate::piece::number::{Style, goes_on, num};
 use crate::piece::unit::{self, Quantity, Unit, unit};
 
+/// No voltage, duration or temperature is this large in its unit: an instrument's code may be.
+const BEYOND: f64 = 1e30;
+
 /// The value of a cell in the unit of its quantity. `outside` is the unit that header, units row,
 /// own column or profile state; one in the cell itself goes before it.
 pub(crate) fn quantity(
@@ -53,6 +56,8 @@ pub(crate) fn check(value: f64, quantity: Quantity, field: &str, cell: &str) -> 
         Quantity::Temperature => (value >= -273.15, "a temperature not below absolute zero"),
         Quantity::Humidity => ((0.0..=100.0).contains(&value), "0 to 100 %"),
     };
+    // The codes for infinity are resistances or nothing.
+    let possible = possible && (quantity == Quantity::Resistance || value < BEYOND);
     if possible && value.is_finite() {
         Ok(value)
     } else {

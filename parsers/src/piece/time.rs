@@ -4,7 +4,7 @@ use jiff::civil::{Date, DateTime, Time};
 use jiff::fmt::strtime::{self, BrokenDownTime};
 use jiff::tz::{AmbiguousOffset, TimeZone};
 
-use crate::fault::Fault;
+use crate::fault::{Fault, Wrong};
 use crate::piece::rfc3339;
 use crate::raw::{Doubt, Precision, Taken};
 
@@ -26,7 +26,7 @@ impl Pattern {
     pub(crate) const RFC_3339: &str = "rfc3339";
 
     /// Checks a `strftime` pattern; the error says what is wrong with it.
-    pub(crate) fn new(written: &str) -> Result<Pattern, String> {
+    pub(crate) fn new(written: &str) -> Result<Pattern, Wrong> {
         let has = |letters: &str| {
             let mut chars = written.chars();
             let mut found = false;
@@ -49,14 +49,17 @@ impl Pattern {
         };
         let has_offset = rfc || has("zs");
         if !has_date && !has_clock {
-            return Err("a pattern of `strftime` with a year or an hour in it".to_owned());
+            return Err(Wrong::new("a time pattern with a year or an hour in it", written));
         }
         if !rfc {
+            let wrong = |error: jiff::Error| {
+                Wrong::new(format!("a time pattern that can be read ({error})"), written)
+            };
             // What cannot write a time cannot read one either.
             let sample = Date::constant(2026, 11, 22).at(13, 24, 35, 0);
-            let sample = sample.to_zoned_datetime(TimeZone::UTC).map_err(|e| e.to_string())?;
-            let text = strtime::format(written, &sample).map_err(|error| error.to_string())?;
-            BrokenDownTime::parse(written, &text).map_err(|error| error.to_string())?;
+            let sample = sample.to_zoned_datetime(TimeZone::UTC).map_err(wrong)?;
+            let text = strtime::format(written, &sample).map_err(wrong)?;
+            BrokenDownTime::parse(written, &text).map_err(wrong)?;
         }
         Ok(Pattern { written: written.to_owned(), precision, has_date, has_clock, has_offset })
     }
@@ -103,8 +106,8 @@ pub(crate) struct Rules {
 /// What the order of records told so far about the times in a stream.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Order {
-    /// The last time, also a doubtful one, in microseconds.
-    last: Option<i64>,
+    /// The last time in microseconds: the earliest and the latest that it can have been.
+    last: Option<(i64, i64)>,
     /// The last time without doubt.
     certain: Option<i64>,
     rose: bool,
@@ -112,33 +115,24 @@ pub(crate) struct Order {
 }
 
 impl Order {
-    fn rising(self) -> bool {
-        self.rose && !self.fell
+    /// Notes a time without doubt.
+    fn note(&mut self, micros: i64) {
+        self.last = Some((micros, micros));
+        let before = self.certain.replace(micros);
+        self.rose |= before.is_some_and(|before| before < micros);
+        self.fell |= before.is_some_and(|before| before > micros);
     }
 
-    fn falling(self) -> bool {
-        self.fell && !self.rose
-    }
-
-    fn note(&mut self, taken: Taken) {
-        self.last = Some(taken.micros);
-        if taken.doubt == Doubt::None {
-            let before = self.certain.replace(taken.micros);
-            self.rose |= before.is_some_and(|before| before < taken.micros);
-            self.fell |= before.is_some_and(|before| before > taken.micros);
-        }
-    }
-
-    /// Which of the two instants of a repeated hour the order demands: in a stream that only rose
-    /// so far a time that would fall is of the second pass, in one that only fell the mirror of it.
-    fn choose(self, earlier: i64, later: i64) -> Option<i64> {
-        let last = self.last?;
-        if self.rising() && earlier < last && last <= later {
-            Some(later)
-        } else if self.falling() && earlier <= last && last < later {
-            Some(earlier)
-        } else {
-            None
+    /// Which of the two instants of a repeated hour the order demands. In a stream that only rose
+    /// so far it is the later one if the earlier would fall; in one that only fell the earlier one
+    /// if the later would rise. That holds also where the last time is itself in doubt, taken at
+    /// its near end.
+    fn choose(&self, earlier: i64, later: i64) -> Option<i64> {
+        let (low, high) = self.last?;
+        match (self.rose, self.fell) {
+            (true, false) if earlier < low && low <= later => Some(later),
+            (false, true) if later > high && high >= earlier => Some(earlier),
+            _ => None,
         }
     }
 }
@@ -150,7 +144,7 @@ impl Rules {
         for pattern in &self.whole {
             if pattern.written == Pattern::RFC_3339 {
                 if let Some(taken) = rfc3339::instant(text) {
-                    order.note(taken);
+                    order.note(taken.micros);
                     return Ok(taken);
                 }
                 continue;
@@ -163,7 +157,7 @@ impl Rules {
                 }
                 let precision = pattern.precision;
                 let taken = Taken { micros: stamp.as_microsecond(), precision, doubt: Doubt::None };
-                order.note(taken);
+                order.note(taken.micros);
                 return Ok(taken);
             }
             let date = parts.to_date().map_err(|_| fault())?;
@@ -229,7 +223,6 @@ impl Rules {
                 .map(|stamp| stamp.as_microsecond())
                 .map_err(|_| out_of_range())
         };
-        let mut doubt = Doubt::None;
         let micros = match zone.to_ambiguous_timestamp(time).offset() {
             AmbiguousOffset::Unambiguous { offset } => micros(offset)?,
             AmbiguousOffset::Fold { before, after } => {
@@ -240,8 +233,9 @@ impl Rules {
                 } else if let Some(chosen) = order.choose(earlier, later) {
                     chosen
                 } else {
-                    doubt = Doubt::RepeatedHour;
-                    earlier
+                    let doubt = Doubt::RepeatedHour;
+                    order.last = Some((earlier, later));
+                    return Ok(Taken { micros: earlier, precision, doubt });
                 }
             }
             AmbiguousOffset::Gap { before, .. } if precision == Precision::Day => micros(before)?,
@@ -250,9 +244,8 @@ impl Rules {
                 return Err(Fault::new("time", field, expected, text));
             }
         };
-        let taken = Taken { micros, precision, doubt };
-        order.note(taken);
-        Ok(taken)
+        order.note(micros);
+        Ok(Taken { micros, precision, doubt: Doubt::None })
     }
 }
 
@@ -262,14 +255,12 @@ fn short_year(field: &str, text: &str) -> Fault {
 
 /// The patterns as a person is told them.
 fn expected(patterns: &[Pattern]) -> String {
-    let mut told = String::from("a time as ");
-    for (count, pattern) in patterns.iter().enumerate() {
-        if count > 0 {
-            told.push_str(" or ");
-        }
-        told.push('`');
-        told.push_str(&pattern.written);
-        told.push('`');
-    }
-    told
+    let told: Vec<_> = patterns
+        .iter()
+        .map(|pattern| match pattern.written.as_str() {
+            Pattern::RFC_3339 => rfc3339::EXPECTED.to_owned(),
+            written => format!("a time as `{written}`"),
+        })
+        .collect();
+    told.join(" or ")
 }

@@ -34,12 +34,19 @@ pub(crate) enum Unit {
 impl Unit {
     pub(crate) fn apply(self, value: f64) -> f64 {
         match self {
-            Unit::Scale(factor) => value * factor,
+            Unit::Scale(1.0) => value,
+            Unit::Scale(factor) => round_15(value * factor),
             Unit::Fahrenheit => (value - 32.0) / 1.8,
             Unit::Kelvin => value - 273.15,
             Unit::MinutesSeconds => value,
         }
     }
+}
+
+/// The nearest double to the first 15 significant digits: 1.003 kV is 1003 V, where the product of
+/// two doubles is 1002.9999999999999. Nothing prints more digits, and 15 survive in a double.
+fn round_15(value: f64) -> f64 {
+    format!("{value:.14e}").parse().unwrap_or(value)
 }
 
 /// Ohm: GREEK CAPITAL OMEGA, OHM SIGN, and UTF-8 bytes of them read as windows-1252 (`Î©`, `â„¦`),
@@ -199,6 +206,14 @@ mod tests {
         }
         for text in ["", "g", "V", "MV", "Mhm", "Ωm", "MM", "%"] {
             assert_eq!(unit(Quantity::Resistance, text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_scaled_number_is_the_one_that_was_meant() {
+        for (value, factor, meant) in [(1.003, 1e3, 1003.0), (4.35, 1e9, 4.35e9), (0.07, 60.0, 4.2)]
+        {
+            assert_eq!(Unit::Scale(factor).apply(value), meant);
         }
     }
 

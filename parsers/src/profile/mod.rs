@@ -81,11 +81,11 @@ impl Profile {
                 error("`encoding` to be a label such as `windows-1252`".to_owned(), label)
             })?),
         };
-        let rules = Rules::new(&written).map_err(|(expected, found)| error(expected, &found))?;
+        let rules = Rules::new(&written).map_err(|wrong| error(wrong.expected, &wrong.found))?;
         let (name, source) = (name.to_owned(), toml.to_owned());
         let profile = Profile(Arc::new(Inner { name, source, written, format, encoding, rules }));
         // What a format needs of a profile shows when it opens.
-        format.open(&profile).map_err(|reason| profile.broken(reason))?;
+        format.open(&profile).map_err(|wrong| profile.error(&wrong.expected, &wrong.found))?;
         Ok(profile)
     }
 
@@ -144,10 +144,6 @@ impl Profile {
     pub(crate) fn error(&self, expected: &str, found: &str) -> ProfileError {
         let (name, expected) = (self.0.name.clone(), expected.to_owned());
         ProfileError::Value { name, expected, found: found.to_owned() }
-    }
-
-    pub(crate) fn broken(&self, expected: String) -> ProfileError {
-        self.error(&expected, "a profile that leaves it open")
     }
 
     /// A stream of local times without a zone cannot be read.

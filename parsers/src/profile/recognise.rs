@@ -64,7 +64,7 @@ impl Profile {
 
     fn has_header(&self, text: &str, names: &[String]) -> bool {
         let mut splitter = Splitter::new(self.format().separator(self), b'"');
-        text.lines().take(HEADER_LINES).any(|line| {
+        text.split(['\r', '\n']).filter(|line| !line.is_empty()).take(HEADER_LINES).any(|line| {
             let (text, cells) = splitter.split(line);
             let cells: Vec<_> = cells.iter().map(|range| &text[range.clone()]).collect();
             names.iter().all(|name| {

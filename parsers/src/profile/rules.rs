@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::tz::TimeZone;
 
+use crate::fault::Wrong;
 use crate::fields::Field;
 use crate::piece::number::{Style, num};
 use crate::piece::resistance;
@@ -11,9 +12,6 @@ use crate::piece::time::{self, Pattern};
 use crate::piece::unit::{self, Quantity, Unit, unit};
 use crate::profile::wire::{Constants, TemperatureOf, Written};
 use crate::raw;
-
-/// What was expected (with the key), and what was found.
-type Wrong = (String, String);
 
 /// The rules of one profile.
 #[derive(Clone, Debug)]
@@ -53,13 +51,13 @@ impl Rules {
             ranges.push((range.test_voltage_v, top));
         }
         if marks.full_scale_is_over && resistance.full_scale.is_none() && ranges.is_empty() {
-            let expected = "`resistance.full_scale` beside `full_scale_is_over`".to_owned();
-            return Err((expected, "none".to_owned()));
+            let expected = "`resistance.full_scale` beside `full_scale_is_over`";
+            return Err(Wrong::new(expected, "none"));
         }
         let mut units = [None; Field::COUNT];
         for (&quantity, text) in &written.units {
             let found = unit(quantity, text).ok_or_else(|| {
-                (format!("a unit in `units`: {}", unit::expected(quantity)), text.clone())
+                Wrong::new(format!("in `[units]` {}", unit::expected(quantity)), text)
             })?;
             for field in fields_of(quantity) {
                 units[field.index()] = Some(found);
@@ -112,11 +110,11 @@ fn style(written: &Written) -> Result<Style, Wrong> {
     let decimal = written.numbers.decimal.unwrap_or('.');
     let thousands = written.numbers.thousands;
     if !matches!(decimal, '.' | ',') {
-        return Err(("`numbers.decimal` to be `.` or `,`".to_owned(), decimal.to_string()));
+        return Err(Wrong::new("`numbers.decimal` to be `.` or `,`", decimal));
     }
     if let Some(mark) = thousands.filter(|mark| *mark == decimal || mark.is_alphanumeric()) {
-        let expected = "`numbers.thousands` to be a mark other than `numbers.decimal`".to_owned();
-        return Err((expected, mark.to_string()));
+        let expected = "`numbers.thousands` to be a mark other than `numbers.decimal`";
+        return Err(Wrong::new(expected, mark));
     }
     Ok(Style { decimal, thousands })
 }
@@ -124,7 +122,7 @@ fn style(written: &Written) -> Result<Style, Wrong> {
 /// A resistance with its unit, as profiles state limits.
 fn ohms(key: &str, text: &str, style: Style) -> Result<f64, Wrong> {
     let wrong =
-        || (format!("`{key}` to be a resistance with unit such as `550 MΩ`"), text.to_owned());
+        || Wrong::new(format!("`{key}` to be a resistance with unit such as `550 MΩ`"), text);
     let (rest, value) = num(text.trim(), style).map_err(|_| wrong())?;
     let unit = unit(Quantity::Resistance, rest).ok_or_else(wrong)?;
     let ohms = unit.apply(value);
@@ -142,20 +140,21 @@ fn times(written: &Written) -> Result<time::Rules, Wrong> {
         let mut patterns = Vec::new();
         for text in list {
             let pattern = Pattern::new(text)
-                .map_err(|reason| (format!("a pattern in `time.{key}`: {reason}"), text.clone()))?;
+                .map_err(|wrong| Wrong::new(format!("in `time.{key}` {}", wrong.expected), text))?;
             if !fits(&pattern) {
-                return Err((format!("a pattern with {must} in `time.{key}`"), text.clone()));
+                return Err(Wrong::new(format!("a pattern with {must} in `time.{key}`"), text));
             }
             patterns.push(pattern);
         }
         Ok(patterns)
     };
-    let zone = match &times.zone {
-        None => None,
-        Some(name) => Some(zone(name).ok_or_else(|| {
-            ("`time.zone` to be a zone such as `Europe/Berlin`".to_owned(), name.clone())
-        })?),
-    };
+    let zone =
+        match &times.zone {
+            None => None,
+            Some(name) => Some(zone(name).ok_or_else(|| {
+                Wrong::new("`time.zone` to be a zone such as `Europe/Berlin`", name)
+            })?),
+        };
     Ok(time::Rules {
         whole: patterns("taken_at", &times.taken_at, Pattern::has_date, "a date")?,
         date: patterns("date", &times.date, |p| p.has_date() && !p.has_clock(), "a date alone")?,

@@ -2,13 +2,11 @@
 //!
 //! Each input is read whole, byte by byte and in odd chunks: the outcome must be the same, and
 //! every record must be accounted for.
-#![expect(clippy::unwrap_used, reason = "a test that cannot read its fixture has failed")]
-
-mod shown;
 
 use std::path::Path;
 
-use ohmward_parsers::{HEAD_BYTES, Profiles};
+use crate::shown;
+use ohmward_parsers::{HEAD_BYTES, Profiles, Recognised};
 
 #[test]
 fn every_case_gives_what_is_expected() {
@@ -23,7 +21,12 @@ fn every_case_gives_what_is_expected() {
             let input = files(&case).into_iter().find(|f| f.file_stem().unwrap() == "input");
             let input =
                 std::fs::read(input.unwrap_or_else(|| panic!("no input in {case:?}"))).unwrap();
-            let found = shown::check(profile, &input);
+            let recognised = match profiles.recognise(&input) {
+                Recognised::One(profile) => profile.name().to_owned(),
+                Recognised::Several(all) => format!("{:?}", all),
+                other => format!("{other:?}").to_lowercase(),
+            };
+            let found = format!("recognised: {recognised}\n{}", shown::check(profile, &input));
             let expected = std::fs::read_to_string(case.join("expected.txt")).unwrap_or_default();
             cases += 1;
             if found != expected {

@@ -16,7 +16,7 @@ use ohmward_parsers::{
 
 /// Reads the bytes in several choppings, checks that all agree and that every record is accounted
 /// for, and tells the outcome.
-pub fn check(profile: &Profile, input: &[u8]) -> String {
+pub(crate) fn check(profile: &Profile, input: &[u8]) -> String {
     let whole = read(profile, input, input.len().max(1));
     for size in [1, 7, 64] {
         assert_eq!(read(profile, input, size), whole, "in chunks of {size}");
@@ -25,7 +25,7 @@ pub fn check(profile: &Profile, input: &[u8]) -> String {
 }
 
 /// Reads the bytes in chunks of a size and tells the outcome.
-pub fn read(profile: &Profile, input: &[u8], size: usize) -> String {
+pub(crate) fn read(profile: &Profile, input: &[u8], size: usize) -> String {
     let mut stream =
         match Stream::open(profile, &input[..input.len().min(ohmward_parsers::HEAD_BYTES)]) {
             Ok(stream) => stream,
@@ -42,7 +42,7 @@ pub fn read(profile: &Profile, input: &[u8], size: usize) -> String {
 
 /// The invariant: every record has readings or rejects, or is silent, or was not read at all; and
 /// no place is there twice.
-pub fn account(stream: &Stream, out: &Parsed) {
+pub(crate) fn account(stream: &Stream, out: &Parsed) {
     let readings = out.readings.iter().map(|reading| reading.place);
     let places: Vec<_> = readings.chain(out.rejects.iter().map(|reject| reject.place)).collect();
     let distinct: BTreeSet<_> = places.iter().map(|p| (p.record, p.part)).collect();
