@@ -3,7 +3,7 @@
 use super::{Settings, Step};
 
 /// Longest part in which time is stepped, in quarters of a day.
-const LONGEST_PART: usize = 31 * 4;
+const LONGEST_PART: usize = 42 * 4;
 
 /// Everything about the grid that does not depend on a series; built once, only read afterwards.
 #[derive(Clone, Debug)]

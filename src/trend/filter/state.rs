@@ -7,7 +7,7 @@ use super::{Grid, Observation, Prior, RATES, SIGMAS};
 const FORGOTTEN: f64 = 0.06;
 
 /// Pairs of coefficient and scatter with less than this share of the mass are dropped for good.
-const NEGLIGIBLE: f64 = 1e-7;
+const NEGLIGIBLE: f64 = 1e-6;
 
 /// What lies between two visits of a series. What starts wholly anew (`rewound`, `replaced`) is a
 /// new [`State::start`] instead.
@@ -26,7 +26,7 @@ pub struct State {
     pub(super) mass: Vec<f64>,
     pub(super) cells: usize,
     /// Mass of each pair, dry and wet; zero twice: dropped.
-    weights: Vec<[f64; 2]>,
+    pub(super) weights: Vec<[f64; 2]>,
     /// One over the whole mass.
     pub(super) scale: f64,
     visits: u32,
@@ -145,7 +145,8 @@ impl State {
             }
             let work = &mut self.work;
             seen.likelihood(grid, kappa, sigma, &mut work.dry, &mut work.wet);
-            *weights = weigh(dry, wet, &flags, &work.dry, &work.wet);
+            let sums = work.mixed.split_at_mut(grid.levels());
+            *weights = weigh(dry, wet, &flags, &work.dry, &work.wet, [sums.0, sums.1]);
             total += weights[0] + weights[1];
         }
         // Every likelihood has a floor, so that the mass never vanishes.
@@ -204,23 +205,25 @@ fn weigh(
     flags: &[[f64; 2]; 2],
     dry_likelihood: &[f64],
     wet_likelihood: &[f64],
+    sums: [&mut [f64]; 2],
 ) -> [f64; 2] {
     let n = dry_likelihood.len();
     let [[dd, wd], [dw, ww]] = *flags;
-    let mut sums = [0.0; 2];
-    for (d_row, w_row) in dry.chunks_exact_mut(n).zip(wet.chunks_exact_mut(n)) {
-        let cells = d_row.iter_mut().zip(w_row).zip(dry_likelihood.iter().zip(wet_likelihood));
-        // Two running sums of each kind, so that additions need not wait for one another.
-        let mut row = [[0.0; 2]; 2];
-        for (i, ((d, w), (ld, lw))) in cells.enumerate() {
-            let now_dry = (dd * *d + wd * *w) * ld;
-            let now_wet = (dw * *d + ww * *w) * lw;
-            (*d, *w) = (now_dry, now_wet);
-            row[i & 1][0] += now_dry;
-            row[i & 1][1] += now_wet;
+    let [dry_sums, wet_sums] = sums;
+    let (dry_sums, wet_sums) = (&mut dry_sums[..n], &mut wet_sums[..n]);
+    dry_sums.fill(0.0);
+    wet_sums.fill(0.0);
+    let rows = dry.chunks_exact_mut(n).zip(wet.chunks_exact_mut(n));
+    for (d, w) in rows {
+        // Sums are kept by level, so that the additions of one row need not wait for one another.
+        let (ld, lw) = (&dry_likelihood[..n], &wet_likelihood[..n]);
+        for c in 0..n {
+            let (now_dry, now_wet) = ((dd * d[c] + wd * w[c]) * ld[c], (dw * d[c] + ww * w[c]) * lw[c]);
+            d[c] = now_dry;
+            w[c] = now_wet;
+            dry_sums[c] += now_dry;
+            wet_sums[c] += now_wet;
         }
-        sums[0] += row[0][0] + row[1][0];
-        sums[1] += row[0][1] + row[1][1];
     }
-    sums
+    [dry_sums.iter().sum(), wet_sums.iter().sum()]
 }

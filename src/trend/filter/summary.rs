@@ -68,7 +68,7 @@ impl State {
                         Some(level) => {
                             chance.declining += mass_below(grid, row, level + rate * years);
                         }
-                        None if rate * years >= 1.0 => chance.declining += row.iter().sum::<f64>(),
+                        None if rate * years >= 1.0 => chance.declining += sum(row),
                         None => {}
                     }
                 }
@@ -92,7 +92,7 @@ impl State {
         let rates = &grid.settings().rates;
         let mut by_rate = [0.0; RATES];
         for (i, row) in self.mass.chunks_exact(self.cells).enumerate() {
-            by_rate[i % RATES] += row.iter().sum::<f64>();
+            by_rate[i % RATES] += sum(row);
         }
         // A rate stands for the span halfway to its neighbours; 0 stands for itself.
         let spans = (0..RATES).rev().map(|k| {
@@ -117,16 +117,17 @@ impl State {
 
     /// The mean scatter of a reading, decades.
     pub fn scatter(&self, prior: &Prior) -> f64 {
-        let whole = 2 * RATES * self.cells;
-        let sums = self.mass.chunks_exact(whole).enumerate();
-        sums.map(|(i, pair)| prior.sigmas[i % SIGMAS].0 * pair.iter().sum::<f64>()).sum::<f64>()
-            * self.scale
+        self.mean(|pair| prior.sigmas[pair % SIGMAS].0)
     }
 
     /// The mean temperature coefficient, decades per 10 K.
     pub fn coefficient(&self, prior: &Prior) -> f64 {
-        let pairs = self.pairs(prior);
-        pairs.map(|(kappa, pair)| kappa * pair.iter().sum::<f64>()).sum::<f64>() * self.scale
+        self.mean(|pair| prior.kappas[pair / SIGMAS].0)
+    }
+
+    fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
+        let pairs = self.weights.iter().enumerate();
+        pairs.map(|(pair, w)| value(pair) * (w[0] + w[1])).sum::<f64>() * self.scale
     }
 
     /// The declining part over levels relative to a limit: `RATES` rows (the first empty) whose
@@ -165,8 +166,20 @@ fn mass_below(grid: &Grid, row: &[f64], level: f64) -> f64 {
     let s = grid.settings();
     let edge = ((level - s.bottom) / s.step + 0.5).clamp(0.0, row.len() as f64);
     let cells = edge as usize;
-    let whole: f64 = row[..cells].iter().sum();
+    let whole = sum(&row[..cells]);
     whole + row.get(cells).map_or(0.0, |m| m * edge.fract())
+}
+
+/// A sum in four strands, so that additions need not wait for one another.
+fn sum(row: &[f64]) -> f64 {
+    let (fours, rest) = row.as_chunks::<4>();
+    let mut strands = [0.0; 4];
+    for four in fours {
+        for (strand, m) in strands.iter_mut().zip(four) {
+            *strand += m;
+        }
+    }
+    strands.iter().sum::<f64>() + rest.iter().sum::<f64>()
 }
 
 /// The quantiles of mass given as spans (start, width, mass) in rising order.
