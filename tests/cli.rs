@@ -11,6 +11,7 @@ remark";
 #[test]
 fn a_file_is_taken_in_once_and_the_declining_phase_is_named() {
     let house = House::new();
+    house.must(0, &["asset", "add", "YT-001/drive", "--phases", "separable"]);
     let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
     let first = house.json(&["import", &file]);
     assert_eq!(first[0]["accepted"], 54, "{first}");
@@ -260,7 +261,7 @@ fn an_alias_maps_labels_of_one_asset_by_rule_and_by_date() {
 #[test]
 fn export_and_import_into_an_empty_store_give_the_same_export() {
     let house = House::new();
-    let answer = house.must(1, &["demo", "--once"]).err;
+    let answer = house.must(0, &["demo", "--once"]).err;
     assert!(answer.contains("Kestrel Quay"));
     let id = house.json(&["history", "YT-011/drive"])[3]["reading"].as_str().unwrap().to_owned();
     house.must(0, &["reading", "void", &id, "--reason", "clip had slipped"]);

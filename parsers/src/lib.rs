@@ -41,6 +41,8 @@ pub const REJECT_BYTES: usize = 4 * 1024;
 /// # Errors
 /// What was expected and what was found.
 pub fn read_resistance(text: &str) -> Result<Resistance, String> {
-    piece::resistance::resistance(text.trim(), &piece::resistance::Rules::PLAIN, None, None, None, "")
+    use piece::resistance::{Rules, resistance};
+    let ohms = Some(piece::unit::Unit::Scale(1.0));
+    resistance(text.trim(), &Rules::PLAIN, ohms, None, None, "resistance")
         .map_err(|fault| format!("expected {}, found `{}`", fault.expected, fault.found))
 }

@@ -46,7 +46,7 @@ pub(crate) enum Failure {
 macro_rules! failures {
     ($($error:ty),+ $(,)?) => { $(impl From<$error> for Failure {
         fn from(error: $error) -> Self {
-            Failure::Failed(error.to_string())
+            Failure::Failed(chain(&error))
         }
     })+ };
 }
@@ -60,6 +60,18 @@ failures!(
     crate::config::ConfigError,
     ohmward_parsers::ProfileError,
 );
+
+/// An error with what lies behind it, outermost first; printed once, here.
+pub(crate) fn chain(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut inner = error.source();
+    while let Some(cause) = inner {
+        text.push_str(": ");
+        text.push_str(cause.to_string().trim_end());
+        inner = cause.source();
+    }
+    text
+}
 
 /// Runs the program; the exit codes are those of the README.
 pub fn run() -> ExitCode {

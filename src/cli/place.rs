@@ -7,7 +7,7 @@ use ohmward_parsers::Profiles;
 
 use super::args::Global;
 use super::output::Format;
-use super::{Exit, Failure, note};
+use super::{Exit, Failure, chain, note};
 use crate::clock::{Clock, WallClock};
 use crate::config::Config;
 use crate::model::{Asset, AssetId, Stamp};
@@ -88,7 +88,7 @@ impl Place {
     pub(crate) fn profiles(&self) -> Result<Profiles, Failure> {
         let mut profiles = Profiles::builtin()?;
         for (path, problem) in self.load_profiles(&mut profiles) {
-            return Err(Failure::Failed(format!("profile `{}`: {problem}", path.display())));
+            return Err(Failure::Failed(format!("`{}`: {problem}", path.display())));
         }
         Ok(profiles)
     }
@@ -108,7 +108,7 @@ impl Place {
             let name = path.file_stem().map(|n| n.to_string_lossy()).unwrap_or_default();
             let added = std::fs::read_to_string(&path)
                 .map_err(|e| e.to_string())
-                .and_then(|text| profiles.add(&name, &text).map_err(|e| e.to_string()));
+                .and_then(|text| profiles.add(&name, &text).map_err(|e| chain(&e)));
             if let Err(problem) = added {
                 problems.push((path, problem));
             }

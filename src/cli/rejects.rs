@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::args::{ProfileCommand, RejectsCommand};
 use super::output;
 use super::place::{Place, bar, shown};
-use super::{Exit, Failure, note};
+use super::{Exit, Failure, chain, note};
 use crate::intake::{FileImport, retry};
 use crate::model::Asset;
 use crate::normalise::Surroundings;
@@ -262,6 +262,6 @@ fn from_file(profiles: &mut ohmward_parsers::Profiles, path: &str) -> Result<Str
         .map_err(|e| Failure::Failed(format!("cannot read `{}`: {e}", shown(&path))))?;
     profiles
         .add(&name, &text)
-        .map_err(|e| Failure::Failed(format!("profile `{}`: {e}", shown(&path))))?;
+        .map_err(|e| Failure::Failed(format!("`{}`: {}", shown(&path), chain(&e))))?;
     Ok(name)
 }

@@ -9,6 +9,8 @@ use crate::trend::{Alarm, LineAssessment};
 /// The numbers behind a finding; stored as JSON text and printed by `declining`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Evidence {
+    /// The phase of the leading series, also where the finding is worded for the asset.
+    pub leading_phase: String,
     /// What the other lead was on.
     pub against: String,
     /// The setup.
@@ -98,6 +100,7 @@ fn evidence(dossier: &Dossier, group: &Group, line: Option<&LineAssessment>) -> 
     };
     let Some(line) = line else { return out };
     let time = |t: Option<Stamp>| t.map(|t| t.to_string());
+    out.leading_phase = line.series.phase.to_string();
     out.against = line.series.against.to_string();
     out.verdict = line.verdict.word().into();
     out.limit_ohm = line.limit.map(|l| l.ohms);

@@ -208,7 +208,9 @@ impl Fold<'_> {
         };
         push(FindingKind::BelowLimit, of(&|t| t.says.below || below(t)));
         push(FindingKind::Declining, of(&|t| t.standing.alarm && !below(t)));
-        push(FindingKind::Step, of(&|t| t.says.step));
+        // A drop that is already told as a decline or as below the limit is not told twice.
+        let step = of(&|t| t.says.step).filter(|_| kinds.is_empty());
+        kinds.extend(step.map(|phase| (FindingKind::Step, phase)));
         if self.apart.0 >= 2 {
             let phase = self.case.lines[self.apart.1].series.phase.clone();
             push(FindingKind::Imbalance, Some(Some(phase)));
