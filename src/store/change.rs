@@ -1,0 +1,56 @@
+//! What people change: register rows, corrections, and answers to findings.
+
+use crate::model::{
+    Alias, Asset, AssetId, Correction, Event, FindingKind, Gear, Proof, Stamp, Text,
+};
+
+/// A change that a person makes to a register or a reading.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Change {
+    /// An asset as it is from now on.
+    Asset(Asset),
+    /// Something done to an asset. One at the same time and of the same kind is replaced.
+    Event(Event),
+    /// Takes back an event that was recorded wrongly (same asset, time and kind).
+    EventVoid(Event),
+    /// A piece of gear as it is from now on.
+    Gear(Gear),
+    /// A check of a tester. Proofs never replace each other: two different ones at one instant
+    /// both stand, so that a failed one is not lost behind a passed one.
+    Proof(Proof),
+    /// Takes back a proof that was recorded wrongly (equal in every field).
+    ProofVoid(Proof),
+    /// Another name. One with the same written texts and the same first instant is replaced.
+    Alias(Alias),
+    /// Takes back an alias (same written texts, first instant and, with nothing written, asset).
+    AliasVoid(Alias),
+    /// Something put right on a reading.
+    Correction(Correction),
+    /// An answer to a finding.
+    FindingAct(FindingAct),
+}
+
+/// What a person does about a finding.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Act {
+    /// Somebody has seen it and answers for it.
+    Acknowledge,
+    /// It is done with, whatever the trend says of this episode.
+    Close,
+}
+
+/// An answer to a finding. It stays with the finding when the episode is assessed again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FindingAct {
+    /// The asset of the finding.
+    pub asset: AssetId,
+    /// The kind of the finding.
+    pub kind: FindingKind,
+    /// An instant of the finding, such as its `since`.
+    pub since: Stamp,
+    /// What is done.
+    pub act: Act,
+    /// Why, in the person's words; may be empty.
+    pub remark: Text,
+}
+

@@ -1,0 +1,151 @@
+//! The reading side on a read-only connection.
+
+use std::path::Path;
+
+use rusqlite::{Connection, OptionalExtension, params};
+
+use super::readings::{self, Lexicon};
+use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
+use super::{batches, check, open, pending, rejects};
+use crate::model::{
+    Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp,
+};
+use crate::store::{
+    Batch, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored, StoredReject,
+    StoredTray, When,
+};
+
+/// A reader with a connection of its own: for one thread, and cheap.
+#[derive(Debug)]
+pub struct SqliteReader {
+    db: Connection,
+    lexicon: Lexicon,
+    kept: KeptFiles,
+}
+
+impl SqliteReader {
+    pub(super) fn open(data: &Path) -> Result<Self> {
+        let (db, kept) = (open::read_only(data)?, KeptFiles::in_data(data));
+        Ok(SqliteReader { db, lexicon: Lexicon::default(), kept })
+    }
+
+    /// Reads every kept file whole and holds it against its digest; the list says what is wrong.
+    pub fn check_kept(&self) -> Result<Vec<String>> {
+        let files = check::kept_files(&self.db)?;
+        let wrong = files.iter().filter_map(|file| self.kept.verify(file).err());
+        Ok(wrong.map(|e| e.to_string()).collect())
+    }
+
+    /// A number that moves whenever another connection has committed: to look for work only then.
+    pub fn change_counter(&self) -> Result<i64> {
+        Ok(self.db.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?)
+    }
+
+    /// One state of the database for all that is asked in `ask`.
+    fn snapshot<T>(&self, ask: impl FnOnce(&Connection) -> Result<T>) -> Result<T> {
+        let transaction = self.db.unchecked_transaction()?;
+        let answer = ask(&transaction)?;
+        transaction.commit()?;
+        Ok(answer)
+    }
+}
+
+impl Reader for SqliteReader {
+    fn origin(&self) -> Result<String> {
+        Ok(self.db.query_row("SELECT origin FROM installation", [], |row| row.get(0))?)
+    }
+
+    fn assets(&self, when: When) -> Result<Vec<Asset>> {
+        self.snapshot(|db| assets::all(db, when))
+    }
+
+    fn asset(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
+        self.snapshot(|db| assets::one(db, id, when))
+    }
+
+    fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
+        self.snapshot(|db| readings::of_asset(db, &self.lexicon, asset, when))
+    }
+
+    fn for_each_reading(
+        &self,
+        when: When,
+        each: &mut dyn FnMut(&Stored) -> Result<()>,
+    ) -> Result<()> {
+        self.snapshot(|db| readings::each(db, &self.lexicon, when, each))
+    }
+
+    fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
+        let found = self.snapshot(|db| readings::by_ids(db, &self.lexicon, &[id]))?.pop();
+        Ok(found.map(|f| f.stored))
+    }
+
+    fn corrections(&self, asset: &AssetId, when: When) -> Result<Vec<Recorded<Correction>>> {
+        self.snapshot(|db| corrections::of_asset(db, asset, when))
+    }
+
+    fn all_corrections(&self, when: When) -> Result<Vec<Recorded<Correction>>> {
+        self.snapshot(|db| corrections::all(db, when))
+    }
+
+    fn events(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Recorded<Event>>> {
+        self.snapshot(|db| events::all(db, asset, when))
+    }
+
+    fn gear(&self, when: When) -> Result<Vec<Recorded<Gear>>> {
+        self.snapshot(|db| gear::all(db, when))
+    }
+
+    fn proofs(&self, tester: Option<&str>, when: When) -> Result<Vec<Recorded<Proof>>> {
+        self.snapshot(|db| proofs::all(db, tester, when))
+    }
+
+    fn aliases(&self, when: When) -> Result<Vec<Recorded<Alias>>> {
+        self.snapshot(|db| aliases::all(db, when))
+    }
+
+    fn tray(&self, when: When) -> Result<Vec<StoredTray>> {
+        self.snapshot(|db| readings::tray(db, &self.lexicon, when))
+    }
+
+    fn rejects(&self, settled: bool) -> Result<Vec<StoredReject>> {
+        self.snapshot(|db| rejects::all(db, settled))
+    }
+
+    fn line(&self, batch: u64, record: u64) -> Result<Option<Vec<u8>>> {
+        Ok(self
+            .db
+            .prepare_cached("SELECT bytes FROM line WHERE batch = ?1 AND record = ?2")?
+            .query_row(params![batch as i64, record as i64], |row| row.get(0))
+            .optional()?)
+    }
+
+    fn batch(&self, number: u64) -> Result<Option<Batch>> {
+        self.snapshot(|db| batches::find(db, number as i64))
+    }
+
+    fn uses_of_tester(
+        &self,
+        tester: &str,
+        from: Stamp,
+        to: Stamp,
+    ) -> Result<Vec<(AssetId, Stamp)>> {
+        self.snapshot(|db| readings::uses(db, &self.lexicon, tester, from, to))
+    }
+
+    fn acts(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Recorded<FindingAct>>> {
+        self.snapshot(|db| findings::acts(db, asset, when))
+    }
+
+    fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>> {
+        self.snapshot(|db| findings::all(db, asset, when))
+    }
+
+    fn pending(&self) -> Result<Vec<Pending>> {
+        self.snapshot(pending::all)
+    }
+
+    fn check(&self) -> Result<Vec<String>> {
+        self.snapshot(|db| check::all(db, &self.kept))
+    }
+}

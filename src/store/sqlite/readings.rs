@@ -1,0 +1,400 @@
+//! Reading the readings: of an asset, one by id, all by time, the tray.
+
+use std::cell::RefCell;
+use std::sync::Arc;
+
+use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
+use rustc_hash::FxHashMap;
+
+use super::cells::Cells;
+use super::error::damaged;
+use super::names::{self, NOBODY};
+use super::run::{Note, part_of};
+use super::slots::{note_text, temperature_of};
+use crate::model::{
+    AssetId, Bound, Facts, Phase, Precision, Reading, ReadingId, Series, Stamp, Text, TimeDoubt,
+    Volts,
+};
+use crate::store::{Result, Stored, StoreError, StoredTray, TrayItem, When, same, unplaced};
+
+/// Names that a cache holds before it starts anew.
+const CACHED: usize = 1 << 16;
+
+/// The columns that [`Reader::stored`] reads.
+const COLUMNS: &str = "r.series, r.taken_at, r.tester, r.bound, r.ohms, r.duration, r.nth, r.batch,
+    r.record, r.flags, r.note, r.temperature, r.delivered, r.humidity, b.received_at";
+
+const BY_KEY: &str = "ORDER BY r.series, r.taken_at, r.tester, r.bound, r.ohms, r.duration, r.nth";
+
+/// A series with what only the tray has.
+#[derive(Clone, Debug)]
+pub(super) struct Known {
+    pub(super) series: Arc<Series>,
+    pub(super) asset: i64,
+    /// In the tray: what was written for asset and phase.
+    pub(super) written: Option<(Text, Text)>,
+}
+
+/// A reading with the numbers of the store.
+#[derive(Debug)]
+pub(super) struct Found {
+    pub(super) stored: Stored,
+    pub(super) series: i64,
+    pub(super) asset: i64,
+    pub(super) tester: i64,
+    pub(super) nth: i64,
+    note: i64,
+}
+
+/// Names met so far. What a number means never changes, so nothing in here grows old.
+#[derive(Debug, Default)]
+pub(super) struct Lexicon {
+    series: RefCell<FxHashMap<i64, Known>>,
+    testers: RefCell<FxHashMap<i64, Text>>,
+    notes: RefCell<FxHashMap<i64, Arc<Note>>>,
+}
+
+impl Lexicon {
+    /// A series by number.
+    pub(super) fn series(&self, db: &Connection, no: i64) -> Result<Known> {
+        cached(&self.series, no, || {
+            let mut query = db.prepare_cached(
+                "SELECT s.no, a.no, a.id, s.written, s.phase, s.against, s.setup, s.volts
+                 FROM series s JOIN asset a ON a.no = s.asset WHERE s.no = ?1",
+            )?;
+            let mut rows = query.query([no])?;
+            let Some(row) = rows.next()? else {
+                return Err(damaged("series", no, "it is gone, and a reading names it"));
+            };
+            known(Cells { row, table: "series" })
+        })
+    }
+
+    fn tester(&self, db: &Connection, no: i64) -> Result<Text> {
+        cached(&self.testers, no, || {
+            let id: Option<String> = db
+                .prepare_cached("SELECT id FROM tester WHERE no = ?1")?
+                .query_row([no], |row| row.get(0))
+                .optional()?;
+            id.map(Text::from)
+                .ok_or_else(|| damaged("tester", no, "it is gone, and a reading names it"))
+        })
+    }
+
+    fn note(&self, db: &Connection, no: i64) -> Result<Arc<Note>> {
+        cached(&self.notes, no, || note_text(db, no).map(Arc::new))
+    }
+
+    /// A reading out of a row with [`COLUMNS`].
+    fn stored(&self, db: &Connection, row: &Row<'_>) -> Result<Found> {
+        let cells = Cells { row, table: "reading" };
+        let (series, batch, record, flags): (i64, i64, i64, i64) =
+            (cells.get(0)?, cells.get(7)?, cells.get(8)?, cells.get(9)?);
+        let id = ReadingId { batch: batch as u64, record: record as u64, part: part_of(flags) };
+        let wrong = |why: String| damaged("reading", id, why);
+        let (tester, note_no): (i64, i64) = (cells.get(2)?, cells.get(10)?);
+        let known = self.series(db, series)?;
+        let note = self.note(db, note_no)?;
+        let duration: f64 = cells.get(5)?;
+        let bound: i64 = cells.get(3)?;
+        let facts = Facts {
+            series: known.series.clone(),
+            taken_at: cells.stamp(1)?,
+            precision: *nth(Precision::ALL, flags & 3).ok_or_else(|| wrong(bits(flags)))?,
+            time_doubt: TimeDoubt::ALL[(flags >> 2 & 3) as usize],
+            ohms: cells.get(4)?,
+            bound: *nth(Bound::ALL, bound).ok_or_else(|| wrong(format!("bound {bound}")))?,
+            delivered_voltage_v: cells.thousandths(12)?,
+            duration_s: (duration >= 0.0).then_some(duration),
+            temperature_c: cells.thousandths(11)?,
+            temperature_of: temperature_of(flags),
+            humidity_pct: cells.thousandths(13)?,
+            tester: self.tester(db, tester)?,
+            operator: note.operator.clone(),
+            station: note.station.clone(),
+            remark: note.remark.clone(),
+        };
+        let reading = Reading::new(facts).map_err(|e| wrong(e.to_string()))?;
+        let (recorded_at, in_tray) = (cells.stamp(14)?, known.asset == NOBODY);
+        let nth = cells.get(6)?;
+        let stored = Stored { id, reading, recorded_at, in_tray };
+        Ok(Found { stored, series, asset: known.asset, tester, nth, note: note_no })
+    }
+}
+
+fn bits(flags: i64) -> String {
+    format!("flags {flags:#x} mean nothing")
+}
+
+fn nth<T>(all: &[T], i: i64) -> Option<&T> {
+    all.get(usize::try_from(i).ok()?)
+}
+
+fn known(cells: Cells<'_, '_>) -> Result<Known> {
+    let asset: i64 = cells.get(1)?;
+    let (written_asset, phase) = (cells.text(3)?, cells.text(4)?);
+    let volts: f64 = cells.get(7)?;
+    let test_voltage = match volts {
+        -1.0 => None,
+        v => Some(Volts::new("test_voltage_v", v).map_err(|e| cells.damaged(e))?),
+    };
+    let (id, label, written) = match asset {
+        NOBODY => {
+            let (id, label) = unplaced();
+            (id, label, Some((written_asset, phase)))
+        }
+        _ => (cells.asset(2)?, Phase::new(&phase).map_err(|e| cells.damaged(e))?, None),
+    };
+    let (against, setup) = (cells.text(5)?, cells.text(6)?);
+    let series = Arc::new(Series { asset: id, phase: label, against, setup, test_voltage });
+    Ok(Known { series, asset, written })
+}
+
+fn cached<V: Clone>(
+    cache: &RefCell<FxHashMap<i64, V>>,
+    no: i64,
+    load: impl FnOnce() -> Result<V>,
+) -> Result<V> {
+    if let Some(value) = cache.borrow().get(&no) {
+        return Ok(value.clone());
+    }
+    let value = load()?;
+    let mut cache = cache.borrow_mut();
+    if cache.len() >= CACHED {
+        cache.clear();
+    }
+    cache.insert(no, value.clone());
+    Ok(value)
+}
+
+/// Readings with their numbers, out of any selection of [`COLUMNS`].
+struct Select<'a> {
+    db: &'a Connection,
+    lexicon: &'a Lexicon,
+}
+
+impl Select<'_> {
+    fn each(
+        &self,
+        sql: &str,
+        params: &[&dyn ToSql],
+        each: &mut dyn FnMut(Found) -> Result<()>,
+    ) -> Result<()> {
+        let mut query = self.db.prepare_cached(sql)?;
+        let mut rows = query.query(params)?;
+        while let Some(row) = rows.next()? {
+            each(self.lexicon.stored(self.db, row)?)?;
+        }
+        Ok(())
+    }
+
+    fn all(&self, sql: &str, params: &[&dyn ToSql]) -> Result<Vec<Found>> {
+        let mut all = Vec::new();
+        self.each(sql, params, &mut |found| {
+            all.push(found);
+            Ok(())
+        })?;
+        Ok(all)
+    }
+}
+
+/// The readings of an asset, those moved here included, by time, then series.
+pub(super) fn of_asset(
+    db: &Connection,
+    lexicon: &Lexicon,
+    asset: &AssetId,
+    when: When,
+) -> Result<Vec<Stored>> {
+    let Some(asset) = names::known_asset(db, asset)? else {
+        return Ok(Vec::new());
+    };
+    let select = Select { db, lexicon };
+    let params = params![asset, when.as_of.micros(), when.known_at.micros()];
+    let mut all = select.all(
+        &format!(
+            "SELECT {COLUMNS} FROM series s CROSS JOIN reading r ON r.series = s.no
+             CROSS JOIN batch b ON b.no = r.batch
+             WHERE s.asset = ?1 AND r.taken_at <= ?2 AND b.received_at <= ?3"
+        ),
+        params,
+    )?;
+    let moved = select.all(
+        &format!(
+            "SELECT DISTINCT {COLUMNS} FROM correction c JOIN batch cb ON cb.no = c.batch
+             CROSS JOIN reading r ON r.series = c.series AND r.taken_at = c.taken_at
+               AND r.tester = c.tester AND r.bound = c.bound AND r.ohms = c.ohms
+               AND r.duration = c.duration AND r.nth = c.nth
+             CROSS JOIN batch b ON b.no = r.batch
+             WHERE c.target = ?1 AND c.home <> ?1 AND cb.received_at <= ?3
+               AND r.taken_at <= ?2 AND b.received_at <= ?3"
+        ),
+        params,
+    )?;
+    all.extend(moved);
+    all.sort_by_key(|found| (found.series, found.nth));
+    all.sort_by(|a, b| same::by_time(&a.stored.reading, &b.stored.reading));
+    Ok(all.into_iter().map(|found| found.stored).collect())
+}
+
+/// Every reading by time, then series. The database orders by time, on disk when it must; readings
+/// of one instant are ordered here.
+pub(super) fn each(
+    db: &Connection,
+    lexicon: &Lexicon,
+    when: When,
+    each: &mut dyn FnMut(&Stored) -> Result<()>,
+) -> Result<()> {
+    let sql = format!(
+        "SELECT {COLUMNS} FROM reading r CROSS JOIN batch b ON b.no = r.batch
+         WHERE r.taken_at <= ?1 AND b.received_at <= ?2 ORDER BY r.taken_at"
+    );
+    let mut instant: Vec<Found> = Vec::new();
+    let mut hand_out = |instant: &mut Vec<Found>| -> Result<()> {
+        instant.sort_by_key(|found| (found.series, found.nth));
+        instant.sort_by(|a, b| same::by_time(&a.stored.reading, &b.stored.reading));
+        instant.drain(..).try_for_each(|found| each(&found.stored))
+    };
+    let params = params![when.as_of.micros(), when.known_at.micros()];
+    Select { db, lexicon }.each(&sql, params, &mut |found| {
+        let same = |f: &Found| f.stored.reading.taken_at == found.stored.reading.taken_at;
+        if !instant.first().is_none_or(same) {
+            hand_out(&mut instant)?;
+        }
+        instant.push(found);
+        Ok(())
+    })?;
+    hand_out(&mut instant)
+}
+
+/// Reads every reading back and tells of each that does not.
+pub(super) fn each_tolerant(
+    db: &Connection,
+    lexicon: &Lexicon,
+    tell: &mut dyn FnMut(StoreError),
+) -> Result<()> {
+    let sql = format!("SELECT {COLUMNS} FROM reading r CROSS JOIN batch b ON b.no = r.batch");
+    let mut query = db.prepare(&sql)?;
+    let mut rows = query.query([])?;
+    while let Some(row) = rows.next()? {
+        if let Err(e) = lexicon.stored(db, row) {
+            tell(e);
+        }
+    }
+    Ok(())
+}
+
+/// Readings by their ids; those not there are left out. One pass over what their batches span.
+pub(super) fn by_ids(
+    db: &Connection,
+    lexicon: &Lexicon,
+    ids: &[ReadingId],
+) -> Result<Vec<Found>> {
+    let mut batches: FxHashMap<u64, Vec<ReadingId>> = FxHashMap::default();
+    for &id in ids {
+        batches.entry(id.batch).or_default().push(id);
+    }
+    let select = Select { db, lexicon };
+    let mut all = Vec::new();
+    for (batch, mut wanted) in batches {
+        let batch = batch as i64;
+        let span: Option<[Option<i64>; 4]> = db
+            .prepare_cached(
+                "SELECT series_low, series_high, taken_low, taken_high FROM batch WHERE no = ?1",
+            )?
+            .query_row([batch], |r| Ok([r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?]))
+            .optional()?;
+        let Some([Some(series_low), Some(series_high), Some(taken_low), Some(taken_high)]) = span
+        else {
+            continue;
+        };
+        wanted.sort_unstable();
+        wanted.dedup();
+        let records: Vec<_> = wanted.iter().map(|id| id.record as i64).collect();
+        let low = records.iter().min().copied().unwrap_or(0);
+        let high = records.iter().max().copied().unwrap_or(0);
+        select.each(
+            &format!(
+                "SELECT {COLUMNS} FROM series s CROSS JOIN reading r ON r.series = s.no
+                 CROSS JOIN batch b ON b.no = r.batch
+                 WHERE s.no BETWEEN ?1 AND ?2 AND r.taken_at BETWEEN ?3 AND ?4
+                   AND r.batch = ?5 AND r.record BETWEEN ?6 AND ?7"
+            ),
+            params![series_low, series_high, taken_low, taken_high, batch, low, high],
+            &mut |found| {
+                if wanted.binary_search(&found.stored.id).is_ok() {
+                    all.push(found);
+                }
+                Ok(())
+            },
+        )?;
+    }
+    Ok(all)
+}
+
+/// What waits in the tray, by time.
+pub(super) fn tray(db: &Connection, lexicon: &Lexicon, when: When) -> Result<Vec<StoredTray>> {
+    let known_at = "IN (SELECT no FROM batch WHERE received_at <= ?2)";
+    let sql = format!(
+        "SELECT {COLUMNS} FROM series s CROSS JOIN reading r ON r.series = s.no
+         CROSS JOIN batch b ON b.no = r.batch
+         WHERE s.asset = 0 AND r.taken_at <= ?1 AND b.received_at <= ?2
+           AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.of_batch = r.batch
+             AND c.of_place = r.record << 16 | (r.flags >> 6 & 65535)
+             AND c.kind = 'move' AND c.batch {known_at})
+           AND ifnull((SELECT c.kind FROM correction c WHERE c.of_batch = r.batch
+             AND c.of_place = r.record << 16 | (r.flags >> 6 & 65535)
+             AND c.kind IN ('void', 'restore') AND c.batch {known_at}
+             ORDER BY c.no DESC LIMIT 1), 'restore') = 'restore'
+         {BY_KEY}"
+    );
+    let params = params![when.as_of.micros(), when.known_at.micros()];
+    let mut all = Select { db, lexicon }.all(&sql, params)?;
+    all.sort_by_key(|found| found.stored.reading.taken_at);
+    let mut tray = Vec::with_capacity(all.len());
+    for found in all {
+        let Stored { id, reading, recorded_at, .. } = found.stored;
+        let written = lexicon.series(db, found.series)?.written;
+        let (written_asset, written_phase) = written.unwrap_or_default();
+        let reason = lexicon.note(db, found.note)?.reason.clone();
+        let item = TrayItem { reading, written_asset, written_phase, reason };
+        tray.push(StoredTray { id, item, recorded_at });
+    }
+    tray.sort_by(|a, b| {
+        let texts = |t: &StoredTray| (t.item.written_asset.clone(), t.item.written_phase.clone());
+        let by_time = a.item.reading.taken_at.cmp(&b.item.reading.taken_at);
+        by_time
+            .then_with(|| texts(a).cmp(&texts(b)))
+            .then_with(|| same::by_time(&a.item.reading, &b.item.reading))
+    });
+    Ok(tray)
+}
+
+/// When a tester was used on which asset, moved readings included, by time.
+pub(super) fn uses(
+    db: &Connection,
+    lexicon: &Lexicon,
+    tester: &str,
+    from: Stamp,
+    to: Stamp,
+) -> Result<Vec<(AssetId, Stamp)>> {
+    let mut assets = db.prepare_cached(
+        "SELECT a.id FROM tester t JOIN tester_use u ON u.tester = t.no
+         JOIN asset a ON a.no = u.asset
+         WHERE t.id = ?1 AND u.first_at <= ?2 AND u.until_at >= ?3",
+    )?;
+    let mut rows = assets.query(params![tester, to.micros(), from.micros()])?;
+    let mut uses = Vec::new();
+    let until = When { as_of: to, ..When::ALWAYS };
+    while let Some(row) = rows.next()? {
+        let asset = Cells { row, table: "tester_use" }.asset(0)?;
+        for stored in of_asset(db, lexicon, &asset, until)? {
+            let reading = &stored.reading;
+            if reading.tester == tester && reading.taken_at >= from {
+                uses.push((asset.clone(), reading.taken_at));
+            }
+        }
+    }
+    uses.sort_unstable_by(|a, b| (a.1, &a.0).cmp(&(b.1, &b.0)));
+    uses.dedup();
+    Ok(uses)
+}
