@@ -1,7 +1,8 @@
 //! Batches: one delivery or one change each, numbered without a gap.
 
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, params};
 
+use super::cells::collect;
 use super::names;
 use crate::model::Stamp;
 use crate::store::{Batch, KeptFile, Result, Source};
@@ -76,28 +77,27 @@ pub(super) fn widen(db: &Connection, no: i64, series: Span, taken: Span) -> Resu
 
 /// A batch by number.
 pub(super) fn find(db: &Connection, no: i64) -> Result<Option<Batch>> {
-    let found = db
-        .prepare_cached(
-            "SELECT b.received_at, s.kind, s.name, s.profile, k.digest, k.bytes
-             FROM batch b JOIN source s ON s.no = b.source LEFT JOIN kept k ON k.no = b.kept
-             WHERE b.no = ?1",
-        )?
-        .query_row([no], |row| {
-            let text = |i| row.get_ref(i)?.as_str().map(Into::into).map_err(rusqlite::Error::from);
-            let file = match row.get_ref(4)?.as_str_or_null()? {
+    let mut found = collect(
+        db,
+        "batch",
+        "SELECT b.no, b.received_at, s.kind, s.name, s.profile, k.digest, k.bytes
+         FROM batch b JOIN source s ON s.no = b.source LEFT JOIN kept k ON k.no = b.kept
+         WHERE b.no = ?1",
+        params![no],
+        |cells| {
+            let file = match cells.get::<Option<i64>>(6)? {
                 None => None,
-                Some(digest) => {
-                    Some(KeptFile { digest: digest.into(), bytes: row.get::<_, i64>(5)? as u64 })
-                }
+                Some(bytes) => Some(KeptFile { digest: cells.text(5)?, bytes: bytes as u64 }),
             };
+            let (kind, name, profile) = (cells.text(2)?, cells.text(3)?, cells.text(4)?);
             Ok(Batch {
-                number: no as u64,
-                received_at: Stamp::from_micros(row.get(0)?),
-                source: Source { kind: text(1)?, name: text(2)?, profile: text(3)?, file },
+                number: cells.get::<i64>(0)? as u64,
+                received_at: cells.stamp(1)?,
+                source: Source { kind, name, profile, file },
             })
-        })
-        .optional()?;
-    Ok(found)
+        },
+    )?;
+    Ok(found.pop())
 }
 
 /// The batches that took in a kept file, in order.

@@ -1,10 +1,11 @@
 //! The rule of duplicates against the database: who stands where an incoming reading would.
 
 use rusqlite::types::{Value, ValueRef};
-use rusqlite::{Connection, OptionalExtension, Row as DbRow, params};
+use rusqlite::{Connection, Row as DbRow, params};
 use rustc_hash::FxHashMap;
 
 use super::batches;
+use super::cells::collect;
 use super::error::damaged;
 use super::run::{Note, Row, part_of};
 use crate::model::{Precision, ReadingId, TemperatureOf};
@@ -166,13 +167,16 @@ impl Slots<'_> {
 
 /// The texts of a note.
 pub(super) fn note_text(db: &Connection, no: i64) -> Result<Note> {
-    db.prepare_cached("SELECT operator, station, remark, reason FROM note WHERE no = ?1")?
-        .query_row([no], |row| {
-            let text = |i| row.get_ref(i)?.as_str().map(Into::into).map_err(rusqlite::Error::from);
-            Ok(Note { operator: text(0)?, station: text(1)?, remark: text(2)?, reason: text(3)? })
+    let find = "SELECT no, operator, station, remark, reason FROM note WHERE no = ?1";
+    let mut found = collect(db, "note", find, params![no], |cells| {
+        Ok(Note {
+            operator: cells.text(1)?,
+            station: cells.text(2)?,
+            remark: cells.text(3)?,
+            reason: cells.text(4)?,
         })
-        .optional()?
-        .ok_or_else(|| damaged("note", no, "it is gone, and a reading names it"))
+    })?;
+    found.pop().ok_or_else(|| damaged("note", no, "it is gone, and a reading names it"))
 }
 
 /// A whole number of thousandths where that is exact, else the number: two bytes instead of eight.
