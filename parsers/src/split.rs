@@ -30,10 +30,13 @@ impl Splitter {
             self.unquote(record);
             return (&self.text, &self.cells);
         }
+        // Cells are a few bytes each: a plain loop is quicker here than a search for each.
         let mut from = 0;
-        for at in memchr_iter(self.separator, record.as_bytes()) {
-            self.cells.push(from..at);
-            from = at + 1;
+        for (at, &byte) in record.as_bytes().iter().enumerate() {
+            if byte == self.separator {
+                self.cells.push(from..at);
+                from = at + 1;
+            }
         }
         self.cells.push(from..record.len());
         (record, &self.cells)

@@ -12,21 +12,23 @@
 //! with `[[wide]]` columns one reading per such column that is filled, `part` counting them
 //! 5 footer: it and all behind it is silent
 
+mod columns;
+
 use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use crate::cells::{Cells, Header, Maker};
+use crate::cells::{Cells, Maker};
 use crate::fault::{Fault, Wrong};
 use crate::fields::Field;
 use crate::format::{Decoder, Format, Record, put};
 use crate::framing::Quoting;
-use crate::header::{same, split_unit};
+use crate::header::same;
 use crate::piece::time::Order;
-use crate::piece::unit::{self, Unit, unit};
 use crate::profile::Profile;
-use crate::raw::{Parsed, Place, Text};
+use crate::raw::{Parsed, Place};
 use crate::split::Splitter;
+use columns::{Columns, Use};
 
 /// Records in which a header must turn up: a preamble is a page, not a book.
 const HEADER_WITHIN: u64 = 200;
@@ -127,101 +129,97 @@ impl Format for DelimitedText {
                 "a column for the resistance in `[columns]`, `delimited.columns` or `[[wide]]`";
             return Err(Wrong::new(expected, "none"));
         }
-        let mut table = Table {
-            splitter: Splitter::new(layout.separator(), layout.quote()),
-            header: Header::of(profile.rules()),
+        let columns = match &layout.columns[..] {
+            [] => None,
+            names => Some(Columns::listed(profile, names)?),
+        };
+        let splitter = Splitter::new(layout.separator(), layout.quote());
+        let sheet = Sheet {
             profile: profile.clone(),
-            columns: Vec::new(),
-            header_text: String::new(),
+            columns,
             units_due: layout.units_row,
             ended: false,
             preamble: Vec::new(),
             order: Order::default(),
-            warnings: Vec::new(),
             records: 0,
             layout,
         };
-        for name in &table.layout.columns {
-            let used = match Field::named(name) {
-                Some(field) => Use::Field(field),
-                None if name == "_" => Use::Nothing,
-                None => return Err(Wrong::new("a field or `_` in `delimited.columns`", name)),
-            };
-            table.columns.push(used);
-        }
-        Ok(Box::new(table))
+        Ok(Box::new(Table { splitter, sheet }))
     }
 }
 
-/// What a column is for.
-#[derive(Clone, Debug, PartialEq)]
-enum Use {
-    Nothing,
-    Field(Field),
-    /// An entry of the profile's `[[wide]]`, its name in this stream and the unit behind that.
-    Wide(usize, Text, Option<Unit>),
+struct Table {
+    splitter: Splitter,
+    sheet: Sheet,
 }
 
-struct Table {
+/// What is known of a table so far.
+struct Sheet {
     profile: Profile,
     layout: Layout,
-    splitter: Splitter,
-    /// Empty until the header came.
-    columns: Vec<Use>,
-    header: Header,
-    header_text: String,
+    /// None until the header came.
+    columns: Option<Columns>,
     units_due: bool,
     ended: bool,
     preamble: Vec<(Field, String)>,
     order: Order,
-    warnings: Vec<String>,
     records: u64,
 }
 
 impl Decoder for Table {
     fn take(&mut self, record: Record<'_>, out: &mut Parsed) -> Result<(), Fault> {
-        self.records += 1;
-        let begins =
-            |list: &[String]| list.iter().any(|start| record.text.starts_with(start.as_str()));
-        self.ended |= !self.columns.is_empty() && begins(&self.layout.ends);
-        if self.ended || record.text.trim().is_empty() || begins(&self.layout.skip) {
+        if self.sheet.is_silent(record.text) {
             out.silent += 1;
             return Ok(());
         }
-        let mut splitter = std::mem::replace(&mut self.splitter, Splitter::new(b',', b'"'));
-        let (text, ranges) = splitter.split(record.text);
+        let (text, ranges) = self.splitter.split(record.text);
         let cells: Vec<&str> = ranges.iter().map(|range| text[range.clone()].trim()).collect();
-        let done = self.cells(&cells, record, out);
-        self.splitter = splitter;
-        done
+        self.sheet.take(&cells, record, out)
     }
 
     fn finish(&mut self) -> Result<(), Fault> {
-        if self.columns.is_empty() && self.records > 0 { Err(self.no_header()) } else { Ok(()) }
+        match self.sheet.columns {
+            None if self.sheet.records > 0 => Err(self.sheet.no_header()),
+            _ => Ok(()),
+        }
     }
 
     fn warnings(&self) -> &[String] {
-        &self.warnings
+        self.sheet.columns.as_ref().map_or(&[], |columns| &columns.warnings)
     }
 }
 
-impl Table {
-    fn cells(&mut self, cells: &[&str], record: Record<'_>, out: &mut Parsed) -> Result<(), Fault> {
-        let silent = if self.columns.is_empty() {
-            if !self.read_header(cells, record.text)? {
-                self.read_preamble(cells);
-                if self.records >= HEADER_WITHIN {
-                    return Err(self.no_header());
+impl Sheet {
+    /// Comments, blank records and everything behind the end of the table.
+    fn is_silent(&mut self, text: &str) -> bool {
+        self.records += 1;
+        let begins = |list: &[String]| list.iter().any(|start| text.starts_with(start.as_str()));
+        self.ended |= self.columns.is_some() && begins(&self.layout.ends);
+        self.ended || text.trim().is_empty() || begins(&self.layout.skip)
+    }
+
+    fn take(&mut self, cells: &[&str], record: Record<'_>, out: &mut Parsed) -> Result<(), Fault> {
+        let silent = match &mut self.columns {
+            None => {
+                let optional = &self.layout.optional;
+                self.columns = Columns::read(&self.profile, optional, cells, record.text)?;
+                if self.columns.is_none() {
+                    self.read_preamble(cells);
+                    if self.records >= HEADER_WITHIN {
+                        return Err(self.no_header());
+                    }
                 }
+                true
             }
-            true
-        } else if self.units_due {
-            self.units_due = false;
-            self.read_units(cells)?;
-            true
-        } else {
+            Some(columns) if self.units_due => {
+                self.units_due = false;
+                columns.read_units(cells)?;
+                true
+            }
             // Blank rows of a spreadsheet, and the header again where exports were put together.
-            cells.iter().all(|cell| cell.is_empty()) || record.text == self.header_text
+            Some(columns) => {
+                cells.iter().all(|cell| cell.is_empty()) || record.text == columns.text
+            }
         };
         if silent {
             out.silent += 1;
@@ -232,18 +230,17 @@ impl Table {
     }
 
     fn row(&mut self, cells: &[&str], record: Record<'_>, out: &mut Parsed) {
-        let due = self.columns.len();
+        let Some(Columns { uses, header, .. }) = &self.columns else { return };
+        let due = uses.len();
         let behind = cells.get(due..).unwrap_or(&[]);
         if (cells.len() < due && !self.layout.ragged) || behind.iter().any(|cell| !cell.is_empty())
         {
             let expected = format!("{due} columns as in the header");
-            let fault =
-                Fault::new("columns", "", expected, &format!("{}: {}", cells.len(), record.text));
-            out.rejects.push(fault.reject(record.place, record.bytes));
-            return;
+            let found = format!("{}: {}", cells.len(), record.text);
+            return put(record, Err(Fault::new("columns", "", expected, &found)), out);
         }
         let mut named = Cells::new();
-        for (used, cell) in self.columns.iter().zip(cells) {
+        for (used, cell) in uses.iter().zip(cells) {
             if let Use::Field(field) = used {
                 named.set(*field, cell);
             }
@@ -251,17 +248,17 @@ impl Table {
         for (field, text) in &self.preamble {
             named.set_default(*field, text);
         }
-        let maker = Maker { rules: self.profile.rules(), header: &self.header };
+        let maker = Maker { rules: self.profile.rules(), header };
         if self.profile.written().wide.is_empty() {
-            put(record, maker.reading(&named, record.place, &mut self.order), out);
-            return;
+            let outcome = maker.reading(&named, record.place, &mut self.order);
+            return put(record, outcome, out);
         }
         let base = match maker.circumstances(&named, record.place, &mut self.order) {
             Ok(base) => base,
-            Err(fault) => return out.rejects.push(fault.reject(record.place, record.bytes)),
+            Err(fault) => return put(record, Err(fault), out),
         };
         let mut parts = 0;
-        for (used, cell) in self.columns.iter().zip(cells) {
+        for (used, cell) in uses.iter().zip(cells) {
             let Use::Wide(index, name, unit) = used else { continue };
             if maker.is_empty(cell) {
                 continue;
@@ -289,91 +286,8 @@ impl Table {
         }
         if parts == 0 {
             let fault = Fault::new("empty", "", "a resistance in one of its columns", record.text);
-            out.rejects.push(fault.reject(record.place, record.bytes));
+            put(record, Err(fault), out);
         }
-    }
-
-    /// Takes a record for the header when it names a resistance and one thing more.
-    fn read_header(&mut self, cells: &[&str], text: &str) -> Result<bool, Fault> {
-        let written = self.profile.written();
-        let columns: Vec<Use> = cells.iter().map(|cell| self.used(cell)).collect();
-        let is_resistance =
-            |used: &Use| matches!(used, Use::Field(Field::Resistance) | Use::Wide(..));
-        let known = columns.iter().filter(|used| **used != Use::Nothing).count();
-        if known < 2 || !columns.iter().any(is_resistance) {
-            return Ok(false);
-        }
-        for (at, cell) in cells.iter().enumerate() {
-            let twice = match &columns[at] {
-                Use::Nothing => !cell.is_empty() && cells[..at].contains(cell),
-                Use::Field(Field::Remark) => cells[..at].contains(cell),
-                Use::Field(field) => columns[..at].contains(&Use::Field(*field)),
-                Use::Wide(entry, ..) => columns[..at]
-                    .iter()
-                    .any(|other| matches!(other, Use::Wide(index, ..) if index == entry)),
-            };
-            if twice {
-                return Err(Fault::new("header", cell, "each column once", text));
-            }
-        }
-        for (field, names) in &written.columns {
-            let must = matches!(
-                field,
-                Field::TakenAt | Field::Date | Field::Time | Field::Asset | Field::Phase
-            ) || (*field == Field::Resistance && written.wide.is_empty());
-            if must
-                && !columns.contains(&Use::Field(*field))
-                && !self.layout.optional.contains(field)
-            {
-                let expected = format!("a header with a column `{}`", names.join("` or `"));
-                return Err(Fault::new("header", field.name(), expected, text));
-            }
-        }
-        for (used, cell) in columns.iter().zip(cells) {
-            match used {
-                Use::Field(field) => {
-                    self.header.names[field.index()] = (*cell).into();
-                    if let Some(kind) = field.quantity()
-                        && let Some(unit) = split_unit(cell).1.and_then(|text| unit(kind, text))
-                    {
-                        self.header.units[field.index()] = Some(unit);
-                    }
-                }
-                Use::Nothing
-                    if !cell.is_empty() && !written.ignore.iter().any(|name| same(name, cell)) =>
-                {
-                    let told = format!("column `{cell}` is not known: kept in the raw record only");
-                    self.warnings.push(told);
-                }
-                _ => {}
-            }
-        }
-        self.columns = columns;
-        text.clone_into(&mut self.header_text);
-        Ok(true)
-    }
-
-    /// What a header's cell names; a unit behind the name must be a unit of that quantity.
-    fn used(&self, cell: &str) -> Use {
-        let written = self.profile.written();
-        let (name, behind) = split_unit(cell);
-        let ohms = behind.and_then(|text| unit(unit::Quantity::Resistance, text));
-        for (index, wide) in written.wide.iter().enumerate() {
-            if wide.columns.iter().any(|known| same(known, cell)) {
-                return Use::Wide(index, cell.into(), None);
-            }
-            if ohms.is_some() && wide.columns.iter().any(|known| same(known, name)) {
-                return Use::Wide(index, cell.into(), ohms);
-            }
-        }
-        let fits = |field: &Field, names: &Vec<String>| {
-            let of_quantity = field
-                .quantity()
-                .is_some_and(|kind| behind.is_some_and(|text| unit(kind, text).is_some()));
-            names.iter().any(|known| same(known, cell) || (of_quantity && same(known, name)))
-        };
-        let found = written.columns.iter().find(|(field, names)| fits(field, names));
-        found.map_or(Use::Nothing, |(field, _)| Use::Field(*field))
     }
 
     /// Remembers a preamble record's value where the profile asks for it.
@@ -385,30 +299,6 @@ impl Table {
                 self.preamble.push((*field, (*value).to_owned()));
             }
         }
-    }
-
-    /// The units under a header.
-    fn read_units(&mut self, cells: &[&str]) -> Result<(), Fault> {
-        for (used, cell) in self.columns.iter_mut().zip(cells) {
-            let text = cell.trim_matches(['[', ']', '(', ')']);
-            if text.is_empty() {
-                continue;
-            }
-            let wrong = |kind, name: &str| Fault::new("unit", name, unit::expected(kind), cell);
-            match used {
-                Use::Wide(_, name, known) => {
-                    let kind = unit::Quantity::Resistance;
-                    *known = Some(unit(kind, text).ok_or_else(|| wrong(kind, name))?);
-                }
-                Use::Field(field) => {
-                    let Some(kind) = field.quantity() else { continue };
-                    let found = unit(kind, text).ok_or_else(|| wrong(kind, field.name()))?;
-                    self.header.units[field.index()] = Some(found);
-                }
-                Use::Nothing => {}
-            }
-        }
-        Ok(())
     }
 
     fn no_header(&self) -> Fault {
