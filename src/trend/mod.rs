@@ -1,8 +1,12 @@
 //! Statistics of decline: functions of points and settings, without IO, clock, store or log.
 
 pub mod algebra;
+pub mod assess;
 pub mod censored;
 pub mod crossing;
+pub mod decide;
+pub mod field;
+pub mod fit;
 pub mod kendall;
 pub mod multiple;
 pub mod normal;
@@ -15,3 +19,12 @@ pub mod step;
 pub mod straight;
 pub mod tails;
 pub mod words;
+
+pub use assess::{Assessment, LineAssessment, Settings, assess};
+
+#[cfg(test)]
+mod assess_tests;
+#[cfg(test)]
+mod fit_tests;
+#[cfg(test)]
+mod properties;
