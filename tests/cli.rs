@@ -165,7 +165,8 @@ fn damaged_input_gives_a_clear_error_and_leaves_the_rest() {
 #[test]
 fn a_very_long_line_is_one_reject_and_the_rest_is_read() {
     let house = House::new();
-    let mut text = String::from("taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,YT-001,U,1e9\n");
+    let mut text =
+        String::from("taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,YT-001,U,1e9\n");
     text.push_str(&"x".repeat(20_000_000));
     text.push_str("\n2026-03-02T08:17:00Z,YT-001,W,1e9\n");
     let file = house.file("long.csv", text);
@@ -240,10 +241,8 @@ fn an_alias_maps_labels_of_one_asset_by_rule_and_by_date() {
             &["alias", "add", "--asset", "YT-001", "--phase-written", label, "--phase", phase],
         );
     }
-    house.must(
-        0,
-        &["alias", "add", "--written", "17", "--asset", "YT-001", "--from", "2026-01-01"],
-    );
+    house
+        .must(0, &["alias", "add", "--written", "17", "--asset", "YT-001", "--from", "2026-01-01"]);
     let file = house.file(
         "a.csv",
         "taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,17,L1,1e9\n\
@@ -282,7 +281,10 @@ fn export_and_import_into_an_empty_store_give_the_same_export() {
     other.run(&["import", &all]);
     other.must(0, &["export", "--all", &other.path("all")]);
     let (a, b) = (contents(all.as_ref()), contents(other.path("all").as_ref()));
-    assert_eq!(a.iter().map(|f| &f.0).collect::<Vec<_>>(), b.iter().map(|f| &f.0).collect::<Vec<_>>());
+    assert_eq!(
+        a.iter().map(|f| &f.0).collect::<Vec<_>>(),
+        b.iter().map(|f| &f.0).collect::<Vec<_>>()
+    );
     for (x, y) in a.iter().zip(&b) {
         assert!(x.1 == y.1, "{} differs:\n{}\n---\n{}", x.0, x.1, y.1);
     }
@@ -368,9 +370,22 @@ fn readings_from_practice_say_at_once_what_they_mean() {
     house.must(0, &["asset", "add", "bench/training-1", "--kind", "motor"]);
     let add = |phase: &str, resistance: &str, volts: &str| {
         let args = [
-            "reading", "add", "--asset", "bench/training-1", "--phase", phase, "--resistance",
-            resistance, "--test-voltage", "500", "--delivered-voltage", volts, "--tester", "T-7",
-            "--temperature", "21",
+            "reading",
+            "add",
+            "--asset",
+            "bench/training-1",
+            "--phase",
+            phase,
+            "--resistance",
+            resistance,
+            "--test-voltage",
+            "500",
+            "--delivered-voltage",
+            volts,
+            "--tester",
+            "T-7",
+            "--temperature",
+            "21",
         ];
         house.must(0, &args);
     };
@@ -378,7 +393,20 @@ fn readings_from_practice_say_at_once_what_they_mean() {
     add("V", "0", "12");
     house.must(
         0,
-        &["proof", "add", "T-7", "known source", "--value", "243", "--unit", "V", "--passed", "true", "--moment", "before"],
+        &[
+            "proof",
+            "add",
+            "T-7",
+            "known source",
+            "--value",
+            "243",
+            "--unit",
+            "V",
+            "--passed",
+            "true",
+            "--moment",
+            "before",
+        ],
     );
     let history = house.json(&["history", "bench/training-1"]);
     assert_eq!(history[0]["bound"], ">", "never the number 550 MΩ");
@@ -421,7 +449,10 @@ fn check_and_backup_tell_what_they_did() {
     let copy = house.path("copy.db");
     house.must(0, &["backup", &copy]);
     house.must(3, &["backup", &copy]);
-    house.file("data/profiles/wrong.toml", "title = \"x\"\nformat = \"delimited\"\nseperator = \";\"\n");
+    house.file(
+        "data/profiles/wrong.toml",
+        "title = \"x\"\nformat = \"delimited\"\nseperator = \";\"\n",
+    );
     let answer = house.must(1, &["check"]);
     assert!(answer.out.contains("seperator"), "{}", answer.out);
     house.file("data/config.toml", "[visits]\ngap_hour = 4\n");
@@ -432,7 +463,8 @@ fn check_and_backup_tell_what_they_did() {
 #[test]
 fn help_has_an_example_and_completions_and_manual_exist() {
     let house = House::new();
-    for command in ["import", "declining", "assess", "history", "export", "backup", "check", "demo"] {
+    for command in ["import", "declining", "assess", "history", "export", "backup", "check", "demo"]
+    {
         let help = house.must(0, &[command, "--help"]).out;
         assert!(help.contains("Example"), "{command}: {help}");
     }

@@ -11,7 +11,8 @@ const READINGS: usize = 200_000;
 
 /// Readings of many series in the order of time, as exports come.
 fn big_file() -> String {
-    let mut text = String::from("taken_at,asset,phase,resistance_ohm,bound,test_voltage_v,tester\n");
+    let mut text =
+        String::from("taken_at,asset,phase,resistance_ohm,bound,test_voltage_v,tester\n");
     for i in 0..READINGS {
         let (asset, phase) = (i / 3 % 700, ["U", "V", "W"][i % 3]);
         let minute = i / 2_100;

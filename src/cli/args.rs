@@ -67,16 +67,22 @@ pub(crate) struct By {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     /// Take in export files, once
-    #[command(after_help = "Example:\n  ohmward import quay-2026-03.csv\n  ohmward import --profile \
+    #[command(
+        after_help = "Example:\n  ohmward import quay-2026-03.csv\n  ohmward import --profile \
         quay-handheld *.csv --taken 2026-03-02\n\nAn interrupted import is simply repeated: each \
-        reading is stored once.")]
+        reading is stored once."
+    )]
     Import(Import),
     /// What is declining or below its limit, most urgent first
-    #[command(after_help = "Example:\n  ohmward declining\n  ohmward declining --all --format json")]
+    #[command(
+        after_help = "Example:\n  ohmward declining\n  ohmward declining --all --format json"
+    )]
     Declining(Declining),
     /// The verdict on one asset with all its evidence, and a chart
-    #[command(after_help = "Example:\n  ohmward assess YT-014/drive\n  ohmward assess YT-014/drive \
-        --as-of 2026-01-31")]
+    #[command(
+        after_help = "Example:\n  ohmward assess YT-014/drive\n  ohmward assess YT-014/drive \
+        --as-of 2026-01-31"
+    )]
     Assess(OneAsset),
     /// The readings of one asset and what was done with each
     #[command(after_help = "Example:\n  ohmward history YT-014/drive --format csv")]
@@ -452,8 +458,10 @@ pub(crate) enum ProofCommand {
         tester: Option<String>,
     },
     /// Record a check of a tester
-    #[command(after_help = "Example:\n  ohmward proof add T-07 'known source' --value 243 --unit V \
-        --passed true --moment before --by 'R. Hale'")]
+    #[command(
+        after_help = "Example:\n  ohmward proof add T-07 'known source' --value 243 --unit V \
+        --passed true --moment before --by 'R. Hale'"
+    )]
     Add(AddProof),
     /// Read proofs.csv: at,tester,kind,value,unit,passed,moment,remark
     Import(ImportRegister),
@@ -492,8 +500,10 @@ pub(crate) enum AliasCommand {
     /// All aliases
     List,
     /// Say which asset or phase a written name means
-    #[command(after_help = "Example:\n  ohmward alias add --written 17 --asset YT-014/drive --from \
-        2026-01-01\n  ohmward alias add --asset YT-014/drive --phase-written L1 --phase U")]
+    #[command(
+        after_help = "Example:\n  ohmward alias add --written 17 --asset YT-014/drive --from \
+        2026-01-01\n  ohmward alias add --asset YT-014/drive --phase-written L1 --phase U"
+    )]
     Add(AddAlias),
     /// Read aliases.csv: written,asset,phase_written,phase,from,until,remark
     Import(ImportRegister),
@@ -556,8 +566,10 @@ pub(crate) enum RejectsCommand {
         number: u64,
     },
     /// Read rejects again, by the profile as it is now
-    #[command(after_help = "Example:\n  ohmward rejects retry\n  ohmward rejects retry 17 --profile \
-        quay-handheld")]
+    #[command(
+        after_help = "Example:\n  ohmward rejects retry\n  ohmward rejects retry 17 --profile \
+        quay-handheld"
+    )]
     Retry {
         /// Their numbers [default: all]
         numbers: Vec<u64>,
@@ -572,7 +584,9 @@ pub(crate) enum TrayCommand {
     /// Readings waiting for their asset or phase
     List,
     /// Say which asset and phase a reading belongs to
-    #[command(after_help = "Example:\n  ohmward tray assign 12.345 --asset YT-014/drive --phase U \
-        --reason 'slot 17' --by 'R. Hale'")]
+    #[command(
+        after_help = "Example:\n  ohmward tray assign 12.345 --asset YT-014/drive --phase U \
+        --reason 'slot 17' --by 'R. Hale'"
+    )]
     Assign(MoveReading),
 }

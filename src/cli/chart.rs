@@ -1,7 +1,7 @@
 //! A chart for the terminal: log10 of the ohms over time, over-range as arrows, limits as lines.
 
-use super::output::ohms;
 use crate::model::{Bound, Stamp};
+use crate::trend::words::ohms;
 
 /// A mark on the chart.
 pub(crate) struct Dot {

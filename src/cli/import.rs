@@ -281,7 +281,10 @@ fn explain(done: &ImportOut, file: &str, dry_run: bool) {
         note(format!("{file}: {warning}"));
     }
     for reject in &done.first_rejects {
-        note(format!("{file}: record {}, byte {}: {}", reject.record, reject.offset, reject.reason));
+        note(format!(
+            "{file}: record {}, byte {}: {}",
+            reject.record, reject.offset, reject.reason
+        ));
     }
     let more = done.rejected.saturating_sub(done.first_rejects.len() as u64);
     if more > 0 {
@@ -292,7 +295,9 @@ fn explain(done: &ImportOut, file: &str, dry_run: bool) {
         return;
     }
     if done.rejected > 0 {
-        note("rejected records are kept: see `ohmward rejects list`, mend the profile, then `ohmward rejects retry`");
+        note(
+            "rejected records are kept: see `ohmward rejects list`, mend the profile, then `ohmward rejects retry`",
+        );
     }
     if done.tray > 0 {
         note("readings in the tray wait for their asset or phase: see `ohmward tray list`");

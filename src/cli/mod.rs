@@ -3,8 +3,11 @@
 
 mod args;
 mod ask;
+mod assess;
 mod chart;
 mod demo;
+mod fitted;
+mod history;
 mod import;
 mod output;
 mod place;
@@ -96,8 +99,8 @@ impl Cli {
         match self.command {
             Command::Import(args) => import::import(place, args),
             Command::Declining(args) => ask::declining(place, args),
-            Command::Assess(args) => ask::assess(place, args),
-            Command::History(args) => ask::history(place, args),
+            Command::Assess(args) => assess::assess(place, args),
+            Command::History(args) => history::history(place, args),
             Command::Reading(args) => reading::reading(place, args),
             Command::Asset(args) => registers::asset(place, args),
             Command::Event(args) => registers::event(place, args),

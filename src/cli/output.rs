@@ -5,6 +5,8 @@ use std::io::{self, IsTerminal, Write};
 use serde::Serialize;
 use serde_json::{Map, Value};
 
+use crate::trend::words::ohms;
+
 /// How data is printed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
 pub(crate) enum Format {
@@ -114,9 +116,7 @@ fn readable(key: &str, value: &Value) -> String {
         Value::String(s) if is_date_key(key) => s.chars().take(10).collect(),
         Value::String(s) if is_time_key(key) => s.replacen('T', " ", 1).replace(":00Z", "Z"),
         Value::String(s) => s.clone(),
-        Value::Array(items) => {
-            items.iter().map(|v| readable("", v)).collect::<Vec<_>>().join("; ")
-        }
+        Value::Array(items) => items.iter().map(|v| readable("", v)).collect::<Vec<_>>().join("; "),
         other => other.to_string(),
     }
 }
@@ -127,49 +127,4 @@ fn is_time_key(key: &str) -> bool {
 
 fn is_date_key(key: &str) -> bool {
     matches!(key, "since" | "until" | "from" | "due") || key.starts_with("reaches_limit")
-}
-
-/// Ohms with three significant digits and a prefix: `53.2 MΩ`.
-pub(crate) fn ohms(value: f64) -> String {
-    if !(value.is_finite() && value > 0.0) {
-        return format!("{value} Ω");
-    }
-    let steps = [(1e12, "TΩ"), (1e9, "GΩ"), (1e6, "MΩ"), (1e3, "kΩ")];
-    let (scale, unit) =
-        steps.into_iter().find(|(s, _)| value >= s * 0.9995).unwrap_or((1.0, "Ω"));
-    let v = value / scale;
-    let digits = if v >= 99.95 {
-        0
-    } else if v >= 9.995 {
-        1
-    } else {
-        2
-    };
-    let text = format!("{v:.digits$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        text.as_str()
-    };
-    format!("{text} {unit}")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::ohms;
-
-    #[test]
-    fn ohms_are_read_with_a_prefix_and_three_digits() {
-        for (value, text) in [
-            (550e6, "550 MΩ"),
-            (5e6, "5 MΩ"),
-            (53.21e6, "53.2 MΩ"),
-            (999_960.0, "1 MΩ"),
-            (2e9, "2 GΩ"),
-            (80_000.0, "80 kΩ"),
-            (12.5, "12.5 Ω"),
-        ] {
-            assert_eq!(ohms(value), text);
-        }
-    }
 }

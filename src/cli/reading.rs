@@ -70,7 +70,9 @@ pub(crate) fn tray(place: &mut Place, command: TrayCommand) -> Result<Exit, Fail
             ];
             output::rows(place.format, &columns, &rows, "the tray is empty")?;
             if !rows.is_empty() {
-                note("next: `ohmward tray assign READING --asset ID --phase U --reason WHY`, or an alias for all of a kind: `ohmward alias add`");
+                note(
+                    "next: `ohmward tray assign READING --asset ID --phase U --reason WHY`, or an alias for all of a kind: `ohmward alias add`",
+                );
             }
             Ok(Exit::Done)
         }
@@ -116,7 +118,10 @@ fn move_to(place: &mut Place, to: MoveReading) -> Result<Exit, Failure> {
 fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
     let by = person(&place.by(add.by.by.clone())?)?;
     let resistance = ohmward_parsers::read_resistance(&add.resistance).map_err(|why| {
-        Failure::Usage(format!("`--resistance {}`: {why} (such as '53 MΩ', '>550M', '4M7')", add.resistance))
+        Failure::Usage(format!(
+            "`--resistance {}`: {why} (such as '53 MΩ', '>550M', '4M7')",
+            add.resistance
+        ))
     })?;
     let taken = add.at.unwrap_or(place.now);
     let raw = ohmward_parsers::RawReading {
@@ -148,23 +153,18 @@ fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
     };
     let now = place.now;
     let open = place.writing()?;
-    let aliases: Vec<_> =
-        open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
+    let aliases: Vec<_> = open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
     let gear: Vec<_> = open.reader.gear(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
     let mut normaliser = Normaliser::new(&aliases, &gear, Surroundings::default());
     let entry = match normaliser.normalise(raw, now)? {
         Normalised::Reading(reading) => Entry::Reading(reading),
-        Normalised::Tray { reading, written_asset, written_phase, reason } => Entry::Tray(TrayItem {
-            reading,
-            written_asset,
-            written_phase,
-            reason: reason.into(),
-        }),
+        Normalised::Tray { reading, written_asset, written_phase, reason } => {
+            Entry::Tray(TrayItem { reading, written_asset, written_phase, reason: reason.into() })
+        }
     };
     let parcel =
         Parcel { entries: vec![(RecordPlace { record: 1, part: 0 }, entry)], ..Parcel::default() };
-    let source =
-        Source { kind: "hand".into(), name: by, profile: "".into(), file: None };
+    let source = Source { kind: "hand".into(), name: by, profile: "".into(), file: None };
     let receipt =
         open.writer.receive(now, &source, &Asset::first_met, &mut std::iter::once(parcel))?;
     let said = match (receipt.accepted, receipt.duplicate, receipt.tray) {
@@ -179,7 +179,9 @@ fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
         None => said,
     });
     for asset in &receipt.new_assets {
-        note(format!("`{asset}` is new: registered as a rotating machine, 5 MΩ at 40 °C (see `ohmward asset add`)"));
+        note(format!(
+            "`{asset}` is new: registered as a rotating machine, 5 MΩ at 40 °C (see `ohmward asset add`)"
+        ));
     }
     place.assess_pending()?;
     Ok(if receipt.tray + receipt.rejected > 0 { Exit::NeedsPerson } else { Exit::Done })

@@ -18,6 +18,7 @@ use crate::model::{
 };
 use crate::registry::{LimitRow, Register, Row, person, read_rows};
 use crate::store::{Change, Reader, Recorded, Writer};
+use crate::trend::words::ohms;
 
 /// An asset as it is printed.
 #[derive(Serialize)]
@@ -52,7 +53,7 @@ impl From<Asset> for AssetOut {
 
 /// A limit in words: what it is and what it is held against.
 pub(crate) fn limit_words(limit: &Limit) -> String {
-    let ohms = output::ohms(limit.ohms);
+    let ohms = ohms(limit.ohms);
     match limit.meaning {
         LimitMeaning::At40 => format!("{ohms} at 40 °C"),
         LimitMeaning::AsRead => format!("{ohms} as read"),
@@ -235,8 +236,13 @@ pub(crate) fn event(place: &mut Place, command: EventCommand) -> Result<Exit, Fa
                 kind: e.kind.word().to_owned(),
                 remark: e.remark.into(),
             });
-            let columns =
-                [("at", "when"), ("asset", "asset"), ("kind", "what"), ("remark", "remark"), ("by", "by")];
+            let columns = [
+                ("at", "when"),
+                ("asset", "asset"),
+                ("kind", "what"),
+                ("remark", "remark"),
+                ("by", "by"),
+            ];
             output::rows(place.format, &columns, &rows, "no events")?;
             Ok(Exit::Done)
         }
@@ -296,8 +302,17 @@ pub(crate) fn gear(place: &mut Place, command: GearCommand) -> Result<Exit, Fail
             Ok(Exit::Done)
         }
         GearCommand::Add(add) => {
-            let AddGear { gear, kind, category, rated_voltage, full_scale, lowest, due, remark, by } =
-                add;
+            let AddGear {
+                gear,
+                kind,
+                category,
+                rated_voltage,
+                full_scale,
+                lowest,
+                due,
+                remark,
+                by,
+            } = add;
             let gear = Gear {
                 id: text("gear", &gear)?,
                 kind: GearKind::parse(&kind)?,
@@ -317,16 +332,17 @@ pub(crate) fn gear(place: &mut Place, command: GearCommand) -> Result<Exit, Fail
 pub(crate) fn proof(place: &mut Place, command: ProofCommand) -> Result<Exit, Failure> {
     match command {
         ProofCommand::List { tester } => {
-            let rows = marked(place.reader()?.proofs(tester.as_deref(), place.when)?, |p| ProofOut {
-                at: p.at.to_string(),
-                tester: p.tester.into(),
-                kind: p.kind.word(),
-                value: p.value,
-                unit: p.unit.into(),
-                passed: p.passed,
-                moment: p.moment.word(),
-                remark: p.remark.into(),
-            });
+            let rows =
+                marked(place.reader()?.proofs(tester.as_deref(), place.when)?, |p| ProofOut {
+                    at: p.at.to_string(),
+                    tester: p.tester.into(),
+                    kind: p.kind.word(),
+                    value: p.value,
+                    unit: p.unit.into(),
+                    passed: p.passed,
+                    moment: p.moment.word(),
+                    remark: p.remark.into(),
+                });
             let columns = [
                 ("at", "when"),
                 ("tester", "tester"),

@@ -30,8 +30,9 @@ struct RejectOut {
 
 fn reject_out(reader: &dyn Reader, r: StoredReject) -> Result<RejectOut, Failure> {
     let batch = reader.batch(r.batch)?;
-    let (source, profile) =
-        batch.map(|b| (b.source.name.to_string(), b.source.profile.to_string())).unwrap_or_default();
+    let (source, profile) = batch
+        .map(|b| (b.source.name.to_string(), b.source.profile.to_string()))
+        .unwrap_or_default();
     Ok(RejectOut {
         number: r.number,
         source,
@@ -114,12 +115,9 @@ fn retried(place: &mut Place, numbers: &[u64], profile: Option<&str>) -> Result<
             "there is no waiting reject {missing} (`ohmward rejects list` shows them)"
         )));
     }
-    let chosen: Vec<StoredReject> = waiting
-        .into_iter()
-        .filter(|r| numbers.is_empty() || numbers.contains(&r.number))
-        .collect();
-    let aliases: Vec<_> =
-        open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
+    let chosen: Vec<StoredReject> =
+        waiting.into_iter().filter(|r| numbers.is_empty() || numbers.contains(&r.number)).collect();
+    let aliases: Vec<_> = open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
     let gear: Vec<_> = open.reader.gear(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
     let around = crate::intake::Again {
         kept: &kept,

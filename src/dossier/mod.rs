@@ -104,10 +104,8 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
 
     /// The dossier of one asset.
     pub fn open(&self, id: &AssetId) -> Result<Dossier, DossierError> {
-        let asset = self
-            .reader
-            .asset(id, self.when)?
-            .ok_or_else(|| DossierError::NoAsset(id.clone()))?;
+        let asset =
+            self.reader.asset(id, self.when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
         let stored = self.reader.readings(id, self.when)?;
         let recorded: HashMap<_, _> = stored.iter().map(|s| (s.id, s.recorded_at)).collect();
         let corrections: Vec<_> =
@@ -134,7 +132,9 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
             })
             .collect();
         groups.sort_by(|a, b| {
-            let newest = |g: &Group| g.case.lines.iter().flat_map(|l| l.points.last()).map(|p| p.taken_at).max();
+            let newest = |g: &Group| {
+                g.case.lines.iter().flat_map(|l| l.points.last()).map(|p| p.taken_at).max()
+            };
             b.assessment.verdict.cmp(&a.assessment.verdict).then(newest(b).cmp(&newest(a)))
         });
         let entries = judged
@@ -155,11 +155,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
 /// Lines that belong on one chart, by setup, voltage, and whether they run between phases.
 type GroupKey = (Text, Option<Volts>, bool);
 
-fn group(
-    asset: &Asset,
-    lines: Vec<Line>,
-    events: &[Recorded<Event>],
-) -> BTreeMap<GroupKey, Case> {
+fn group(asset: &Asset, lines: Vec<Line>, events: &[Recorded<Event>]) -> BTreeMap<GroupKey, Case> {
     let mut cases: BTreeMap<GroupKey, Case> = BTreeMap::new();
     for line in lines {
         let s = &line.series;

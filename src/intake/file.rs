@@ -13,7 +13,7 @@ use super::parcels::{Packer, pump};
 use crate::limits;
 use crate::model::{Alias, Asset, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
-use crate::store::{Entry, KeptFiles, Parcel, Receipt, RejectItem, RecordPlace, Source, Writer};
+use crate::store::{Entry, KeptFiles, Parcel, Receipt, RecordPlace, RejectItem, Source, Writer};
 
 /// Bytes looked at to recognise a format.
 pub(super) const HEAD: usize = 64 * 1024;

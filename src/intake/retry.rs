@@ -66,9 +66,8 @@ pub fn retry(
         })?;
         let name = again.profile.unwrap_or(&batch.source.profile);
         let profile = choose(again.profiles, Some(name), &[], &batch.source.name)?;
-        let entries = again
-            .read(&batch, profile, &rejects)
-            .map_err(|why| IntakeError::Profile {
+        let entries =
+            again.read(&batch, profile, &rejects).map_err(|why| IntakeError::Profile {
                 path: batch.source.name.to_string(),
                 profile: name.to_owned(),
                 why,
@@ -83,8 +82,12 @@ pub fn retry(
         total.duplicate += receipt.duplicate;
         total.tray += receipt.tray;
         total.rejected += still.len() as u64 + receipt.rejected;
-        let failed: BTreeSet<u64> =
-            still.iter().map(|(at, _)| *at).chain(receipt.first_rejects.iter().map(|(at, _)| *at)).map(|at| at.record).collect();
+        let failed: BTreeSet<u64> = still
+            .iter()
+            .map(|(at, _)| *at)
+            .chain(receipt.first_rejects.iter().map(|(at, _)| *at))
+            .map(|at| at.record)
+            .collect();
         let settled: Vec<u64> = rejects
             .iter()
             .filter(|r| !failed.contains(&r.place.record))

@@ -30,14 +30,12 @@ pub fn files(readings: &[QuayReading]) -> Vec<QuayFile> {
                 name: format!("yard-{}-{month}.csv", tester.to_lowercase()),
                 bytes: windows_1252(&yard(tester, &rows)),
             },
-            Export::Bench => QuayFile {
-                name: format!("bench-{month}.log"),
-                bytes: bench(&rows).into_bytes(),
-            },
-            Export::Cranes => QuayFile {
-                name: format!("cranes-{month}.tsv"),
-                bytes: cranes(&rows).into_bytes(),
-            },
+            Export::Bench => {
+                QuayFile { name: format!("bench-{month}.log"), bytes: bench(&rows).into_bytes() }
+            }
+            Export::Cranes => {
+                QuayFile { name: format!("cranes-{month}.tsv"), bytes: cranes(&rows).into_bytes() }
+            }
         })
         .collect()
 }

@@ -238,7 +238,9 @@ pub fn events(end: Stamp) -> Vec<(Stamp, &'static str, &'static str, &'static st
             Story::Washed(ago) => {
                 Some((end.plus_days(-ago), m.id, "washed", "wash-down after the salt storm"))
             }
-            Story::Rewound(ago) => Some((end.plus_days(-ago), m.id, "rewound", "rewound by the dock's workshop")),
+            Story::Rewound(ago) => {
+                Some((end.plus_days(-ago), m.id, "rewound", "rewound by the dock's workshop"))
+            }
             _ => None,
         })
         .collect()

@@ -69,6 +69,8 @@ pub enum NoMaximum {
     Monotone,
     /// No exact reading, and a line separates the bounds.
     Separated,
+    /// A single reading is on scale (a policy of the field fit; a maximum may exist).
+    TooFewExact,
     /// The search did not come to rest; nothing is claimed.
     Unresolved,
 }
@@ -84,6 +86,7 @@ impl NoMaximum {
             NoMaximum::PerfectFit => "perfect_fit_unbounded_likelihood",
             NoMaximum::Monotone => "monotone_likelihood",
             NoMaximum::Separated => "separated_no_exact_reading",
+            NoMaximum::TooFewExact => "too_few_exact_readings",
             NoMaximum::Unresolved => "unresolved",
         }
     }
@@ -100,6 +103,7 @@ impl NoMaximum {
             }
             NoMaximum::Monotone => "the readings leave the slope open to one side",
             NoMaximum::Separated => "no reading is on scale",
+            NoMaximum::TooFewExact => "only one reading is on scale",
             NoMaximum::Unresolved => "the fit did not come to rest",
         }
     }

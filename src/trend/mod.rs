@@ -5,8 +5,12 @@ mod assess;
 pub mod censored;
 pub mod companion;
 pub mod crossing;
+pub mod decide;
 pub mod detect;
+pub mod evidence;
+pub mod field;
 pub mod filter;
+pub mod fit;
 pub mod imbalance;
 pub mod kendall;
 pub mod multiple;
@@ -24,3 +28,10 @@ pub mod words;
 
 pub use assess::{Assessment, Assessor, LineAssessment, Settings};
 pub use detect::{Alarm, CrossingTimes, Notice, NoticeKind};
+
+#[cfg(test)]
+mod evidence_tests;
+#[cfg(test)]
+mod fit_tests;
+#[cfg(test)]
+mod properties;

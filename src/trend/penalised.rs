@@ -283,9 +283,8 @@ mod tests {
         let vcov = summit.vcov();
         for i in 0..3 {
             assert!((summit.at[i] - plain.coef[i]).abs() < 1e-6 * plain.se(i));
-            for j in 0..3 {
-                let size = plain.se(i) * plain.se(j);
-                assert!((vcov[i][j] - plain.vcov[i][j]).abs() < 1e-5 * size);
+            for (got, (j, want)) in vcov[i].iter().zip(plain.vcov[i].iter().enumerate()) {
+                assert!((got - want).abs() < 1e-5 * plain.se(i) * plain.se(j));
             }
         }
         let level = Plane { normal: [0.0, 1.0, 0.0], value: 0.0 };

@@ -32,11 +32,14 @@ pub struct StraightFit {
     span: (f64, f64),
 }
 
+/// The rows of a line on time.
+pub fn rows(data: &[Datum]) -> Vec<Row<3>> {
+    data.iter().map(|d| Row { terms: [1.0, d.day, d.y], bound: d.bound }).collect()
+}
+
 /// Fits the line, or says why there is none.
 pub fn fit(data: &[Datum]) -> Result<StraightFit, NoMaximum> {
-    let rows: Vec<Row<3>> =
-        data.iter().map(|d| Row { terms: [1.0, d.day, d.y], bound: d.bound }).collect();
-    let model = Model::new(&rows);
+    let model = Model::new(&rows(data));
     let peak = model.peak()?;
     let level = model.peak_on(&[0.0, 1.0, 0.0], 0.0, None).ok_or(NoMaximum::Unresolved)?;
     let n = data.len() as f64;

@@ -2,13 +2,11 @@
 
 /// An amount of ohms for a person: three significant digits with the prefix of the trade.
 pub fn ohms(ohms: f64) -> String {
-    let (scaled, unit) = match ohms {
-        v if v >= 1e12 => (v / 1e12, "TΩ"),
-        v if v >= 1e9 => (v / 1e9, "GΩ"),
-        v if v >= 1e6 => (v / 1e6, "MΩ"),
-        v if v >= 1e3 => (v / 1e3, "kΩ"),
-        v => (v, "Ω"),
-    };
+    let steps = [(1e12, "TΩ"), (1e9, "GΩ"), (1e6, "MΩ"), (1e3, "kΩ")];
+    // What rounds up to the next prefix is written with it: 1 MΩ, not 1000 kΩ.
+    let fits = |scale: f64| ohms >= scale * 0.9995;
+    let (scale, unit) = steps.into_iter().find(|(s, _)| fits(*s)).unwrap_or((1.0, "Ω"));
+    let scaled = ohms / scale;
     let digits = match scaled {
         v if v >= 99.95 => 0,
         v if v >= 9.995 => 1,
@@ -34,6 +32,7 @@ mod tests {
         let table = [
             (550e6, "550 MΩ"),
             (5e6, "5 MΩ"),
+            (999_960.0, "1 MΩ"),
             (1.4e6, "1.4 MΩ"),
             (80e3, "80 kΩ"),
             (2.345e9, "2.35 GΩ"),

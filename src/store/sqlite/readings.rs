@@ -15,7 +15,7 @@ use crate::model::{
     AssetId, Bound, Facts, Phase, Precision, Reading, ReadingId, Series, Stamp, Text, TimeDoubt,
     Volts,
 };
-use crate::store::{Result, Stored, StoreError, StoredTray, TrayItem, When, same, unplaced};
+use crate::store::{Result, StoreError, Stored, StoredTray, TrayItem, When, same, unplaced};
 
 /// Names that a cache holds before it starts anew.
 const CACHED: usize = 1 << 16;
@@ -284,11 +284,7 @@ pub(super) fn each_tolerant(
 }
 
 /// Readings by their ids; those not there are left out. One pass over what their batches span.
-pub(super) fn by_ids(
-    db: &Connection,
-    lexicon: &Lexicon,
-    ids: &[ReadingId],
-) -> Result<Vec<Found>> {
+pub(super) fn by_ids(db: &Connection, lexicon: &Lexicon, ids: &[ReadingId]) -> Result<Vec<Found>> {
     let mut batches: FxHashMap<u64, Vec<ReadingId>> = FxHashMap::default();
     for &id in ids {
         batches.entry(id.batch).or_default().push(id);

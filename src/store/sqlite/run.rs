@@ -7,7 +7,9 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashMap;
 
-use crate::model::{Asset, AssetId, Precision, Reading, Series, Stamp, TemperatureOf, Text, TimeDoubt};
+use crate::model::{
+    Asset, AssetId, Precision, Reading, Series, Stamp, TemperatureOf, Text, TimeDoubt,
+};
 use crate::store::{Entry, Parcel, RecordPlace, RejectItem, Result, StoreError, same};
 
 /// Where a reading is kept: in a series, or in the tray as written.

@@ -73,7 +73,12 @@ impl Slots<'_> {
         let db = self.db;
         let mut query = db.prepare_cached(SLOTS)?;
         let mut slots = query.query(params![
-            new.series, row.taken_at, new.tester, row.bound(), row.ohms, row.duration,
+            new.series,
+            row.taken_at,
+            new.tester,
+            row.bound(),
+            row.ohms,
+            row.duration,
             self.delivery
         ])?;
         while let Some(slot) = slots.next()? {
@@ -120,8 +125,14 @@ impl Slots<'_> {
     fn claim(&mut self, new: &Incoming<'_>, nth: i64) -> Result<()> {
         let row = new.row;
         self.db.prepare_cached(CLAIM)?.execute(params![
-            self.delivery, new.series, row.taken_at, new.tester, row.bound(), row.ohms,
-            row.duration, nth
+            self.delivery,
+            new.series,
+            row.taken_at,
+            new.tester,
+            row.bound(),
+            row.ohms,
+            row.duration,
+            nth
         ])?;
         self.claimed = true;
         Ok(())

@@ -203,17 +203,17 @@ impl Fold<'_> {
         };
         let below = |t: &Track| t.standing.alarm && t.chance.below > t.chance.declining;
         let mut kinds = Vec::new();
-        let mut push = |kind, phase: Option<Option<Phase>>| {
-            kinds.extend(phase.map(|phase| (kind, phase)));
-        };
-        push(FindingKind::BelowLimit, of(&|t| t.says.below || below(t)));
-        push(FindingKind::Declining, of(&|t| t.standing.alarm && !below(t)));
+        let with = |kind| move |phase| (kind, phase);
+        let low = of(&|t| t.says.below || below(t));
+        kinds.extend(low.map(with(FindingKind::BelowLimit)));
+        let falls = of(&|t| t.standing.alarm && !below(t));
+        kinds.extend(falls.map(with(FindingKind::Declining)));
         // A drop that is already told as a decline or as below the limit is not told twice.
         let step = of(&|t| t.says.step).filter(|_| kinds.is_empty());
-        kinds.extend(step.map(|phase| (FindingKind::Step, phase)));
+        kinds.extend(step.map(with(FindingKind::Step)));
         if self.apart.0 >= 2 {
             let phase = self.case.lines[self.apart.1].series.phase.clone();
-            push(FindingKind::Imbalance, Some(Some(phase)));
+            kinds.push((FindingKind::Imbalance, Some(phase)));
         }
         if kinds.is_empty() {
             kinds.extend(of(&|t| t.standing.watch).map(|phase| (FindingKind::Watch, phase)));
