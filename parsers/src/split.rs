@@ -1,7 +1,5 @@
 //! Cells of a delimited record.
 
-use std::ops::Range;
-
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 use memchr::{memchr, memchr_iter};
 
@@ -13,37 +11,33 @@ pub(crate) struct Splitter {
     bytes: Vec<u8>,
     text: String,
     ends: Vec<usize>,
-    cells: Vec<Range<usize>>,
 }
 
 impl Splitter {
     pub(crate) fn new(separator: u8, quote: u8) -> Splitter {
         let reader = ReaderBuilder::new().delimiter(separator).quote(quote).build();
-        let (bytes, text, ends, cells) = Default::default();
-        Splitter { separator, quote, reader, bytes, text, ends, cells }
+        let (bytes, text, ends) = Default::default();
+        Splitter { separator, quote, reader, bytes, text, ends }
     }
 
-    /// The cells of a record, each a range of the text beside them.
-    pub(crate) fn split<'a>(&'a mut self, record: &'a str) -> (&'a str, &'a [Range<usize>]) {
-        self.cells.clear();
+    /// Gives each cell of a record to `sink`, outer blanks left out.
+    pub(crate) fn split<'a>(&'a mut self, record: &'a str, mut sink: impl FnMut(&'a str)) {
         if memchr(self.quote, record.as_bytes()).is_some() {
-            self.unquote(record);
-            return (&self.text, &self.cells);
+            return self.unquote(record, sink);
         }
         // Cells are a few bytes each: a plain loop is quicker here than a search for each.
         let mut from = 0;
         for (at, &byte) in record.as_bytes().iter().enumerate() {
             if byte == self.separator {
-                self.cells.push(from..at);
+                sink(record[from..at].trim());
                 from = at + 1;
             }
         }
-        self.cells.push(from..record.len());
-        (record, &self.cells)
+        sink(record[from..].trim());
     }
 
     /// Quoted cells lose their quotes, so the text is another one.
-    fn unquote(&mut self, record: &str) {
+    fn unquote<'a>(&'a mut self, record: &str, mut sink: impl FnMut(&'a str)) {
         self.reader.reset();
         self.bytes.resize(record.len() + 1, 0);
         self.ends.resize(memchr_iter(self.separator, record.as_bytes()).count() + 2, 0);
@@ -66,7 +60,7 @@ impl Splitter {
         self.text.push_str(&String::from_utf8_lossy(&self.bytes[..written]));
         let mut from = 0;
         for &end in &self.ends[..count] {
-            self.cells.push(from..end);
+            sink(self.text[from..end].trim());
             from = end;
         }
     }
@@ -77,9 +71,9 @@ mod tests {
     use super::*;
 
     fn cells(record: &str) -> Vec<String> {
-        let mut splitter = Splitter::new(b',', b'"');
-        let (text, ranges) = splitter.split(record);
-        ranges.iter().map(|range| text[range.clone()].to_owned()).collect()
+        let mut cells = Vec::new();
+        Splitter::new(b',', b'"').split(record, |cell| cells.push(cell.to_owned()));
+        cells
     }
 
     #[test]

@@ -86,24 +86,24 @@ struct Table {
 
 impl Decoder for Table {
     fn take(&mut self, record: Record<'_>, out: &mut Parsed) -> Result<(), Fault> {
-        let (text, cells) = self.splitter.split(record.text);
-        let cells = cells.iter().map(|range| text[range.clone()].trim_ascii());
         if self.columns.is_empty() {
             if !record.text.trim().is_empty() {
-                (self.columns, self.warnings) = header(cells, record.text)?;
+                let mut names = Vec::new();
+                self.splitter.split(record.text, |name| names.push(name));
+                (self.columns, self.warnings) = header(&names, record.text)?;
             }
             out.silent += 1;
             return Ok(());
         }
         let mut row: Row<'_> = [""; COLUMNS.len()];
         let (mut count, mut blank) = (0, true);
-        for cell in cells {
+        self.splitter.split(record.text, |cell| {
             if let Some(Some(column)) = self.columns.get(count) {
                 row[*column] = cell;
             }
             blank &= cell.is_empty();
             count += 1;
-        }
+        });
         if blank {
             out.silent += 1;
         } else if count == self.columns.len() {
@@ -122,23 +122,19 @@ impl Decoder for Table {
 }
 
 /// Where each column of a header belongs, and a warning for each that is not known.
-fn header<'a>(
-    names: impl Iterator<Item = &'a str>,
-    text: &str,
-) -> Result<(Vec<Option<usize>>, Vec<String>), Fault> {
-    let (mut columns, mut warnings, mut seen) = (Vec::new(), Vec::new(), Vec::new());
-    for name in names {
-        if !name.is_empty() && seen.contains(&name) {
+fn header(names: &[&str], text: &str) -> Result<(Vec<Option<usize>>, Vec<String>), Fault> {
+    let (mut columns, mut warnings) = (Vec::new(), Vec::new());
+    for (at, name) in names.iter().enumerate() {
+        if !name.is_empty() && names[..at].contains(name) {
             return Err(Fault::new("header", name, "each column once", text));
         }
-        let column = COLUMNS.iter().position(|known| *known == name);
+        let column = COLUMNS.iter().position(|known| known == name);
         if column.is_none() {
             warnings.push(format!("column `{name}` is not known: kept in the raw record only"));
         }
         columns.push(column);
-        seen.push(name);
     }
-    match REQUIRED.iter().find(|required| !seen.contains(required)) {
+    match REQUIRED.iter().find(|required| !names.contains(required)) {
         Some(missing) => {
             let expected = format!("a header with the column `{missing}`, separated by commas");
             Err(Fault::new("header", missing, expected, text))

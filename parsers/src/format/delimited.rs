@@ -26,7 +26,7 @@ use crate::framing::Quoting;
 use crate::header::same;
 use crate::piece::time::Order;
 use crate::profile::Profile;
-use crate::raw::{Parsed, Place};
+use crate::raw::{Parsed, Place, RawReading, Text};
 use crate::split::Splitter;
 use columns::{Columns, Use};
 
@@ -172,8 +172,8 @@ impl Decoder for Table {
             out.silent += 1;
             return Ok(());
         }
-        let (text, ranges) = self.splitter.split(record.text);
-        let cells: Vec<&str> = ranges.iter().map(|range| text[range.clone()].trim()).collect();
+        let mut cells = Vec::new();
+        self.splitter.split(record.text, |cell| cells.push(cell));
         self.sheet.take(&cells, record, out)
     }
 
@@ -253,36 +253,44 @@ impl Sheet {
             let outcome = maker.reading(&named, record.place, &mut self.order);
             return put(record, outcome, out);
         }
-        let base = match maker.circumstances(&named, record.place, &mut self.order) {
-            Ok(base) => base,
-            Err(fault) => return put(record, Err(fault), out),
-        };
+        match maker.circumstances(&named, record.place, &mut self.order) {
+            Ok(base) => self.wide(&maker, cells, &named, &base, record, out),
+            Err(fault) => put(record, Err(fault), out),
+        }
+    }
+
+    /// A reading for each filled column of a phase; what they have in common is in `base`.
+    fn wide(
+        &self,
+        maker: &Maker<'_>,
+        cells: &[&str],
+        named: &Cells<'_>,
+        base: &RawReading,
+        record: Record<'_>,
+        out: &mut Parsed,
+    ) {
+        let uses = self.columns.iter().flat_map(|columns| &columns.uses);
         let mut parts = 0;
-        for (used, cell) in uses.iter().zip(cells) {
+        for (used, cell) in uses.zip(cells) {
             let Use::Wide(index, name, unit) = used else { continue };
             if maker.is_empty(cell) {
                 continue;
             }
             let place = Place { part: parts, ..record.place };
             parts += 1;
+            let made = maker.outside(named, Field::Resistance).and_then(|outside| {
+                let unit = unit.or(outside);
+                maker.resistance(cell, unit, named, base.test_voltage_v, name)
+            });
             let wide = &self.profile.written().wide[*index];
-            let made = maker
-                .outside(&named, Field::Resistance)
-                .and_then(|outside| {
-                    let unit = unit.or(outside);
-                    maker.resistance(cell, unit, &named, base.test_voltage_v, name)
-                })
-                .map(|resistance| {
-                    let mut reading = base.clone();
-                    reading.place = place;
-                    reading.phase = wide.phase.as_str().into();
-                    if let Some(against) = &wide.against {
-                        reading.against = against.as_str().into();
-                    }
-                    reading.resistance = resistance;
-                    reading
-                });
-            put(Record { place, ..record }, made, out);
+            let reading = |resistance| RawReading {
+                place,
+                phase: wide.phase.as_str().into(),
+                against: wide.against.as_deref().map_or(base.against.clone(), Text::from),
+                resistance,
+                ..base.clone()
+            };
+            put(Record { place, ..record }, made.map(reading), out);
         }
         if parts == 0 {
             let fault = Fault::new("empty", "", "a resistance in one of its columns", record.text);

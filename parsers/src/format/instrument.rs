@@ -21,6 +21,9 @@ use crate::piece::time::Order;
 use crate::profile::Profile;
 use crate::raw::{Parsed, Place, RawReading};
 
+/// Replies that one record may join: more is noise, and each would be a reject of its own.
+const REPLIES: usize = 64;
+
 /// The table `[instrument]` of a profile.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -81,8 +84,13 @@ impl Decoder for Replies {
             out.silent += 1;
             return Ok(());
         }
-        for (part, reply) in text.split(';').enumerate() {
-            let part = u16::try_from(part).unwrap_or(u16::MAX);
+        let count = text.split(';').count();
+        if count > REPLIES {
+            let expected = format!("at most {REPLIES} replies joined by `;`");
+            put(record, Err(Fault::new("columns", "", expected, &format!("{count}: {text}"))), out);
+            return Ok(());
+        }
+        for (part, reply) in (0..).zip(text.split(';')) {
             let place = Place { part, ..record.place };
             let outcome = self.reply(reply, place);
             put(Record { place, ..record }, outcome, out);

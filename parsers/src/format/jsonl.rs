@@ -21,6 +21,9 @@ use crate::raw::{Parsed, Place, RawReading};
 /// Names of unknown keys that are told; more are the same message again.
 const TOLD_KEYS: usize = 32;
 
+/// Keys of one object: three times as many as are known. They are compared with each other.
+const KEYS: usize = 3 * COLUMNS.len();
+
 /// The row of `FORMATS`.
 pub(crate) struct JsonLines;
 
@@ -133,6 +136,10 @@ impl<'de> Deserialize<'de> for Object {
             fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Object, A::Error> {
                 let mut pairs = Vec::new();
                 while let Some(pair) = map.next_entry()? {
+                    if pairs.len() == KEYS {
+                        let told = format!("more than {KEYS} keys");
+                        return Err(serde::de::Error::custom(told));
+                    }
                     pairs.push(pair);
                 }
                 Ok(Object(pairs))

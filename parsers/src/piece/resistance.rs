@@ -191,3 +191,82 @@ pub(crate) fn is_not_a_number(value: f64) -> bool {
 fn near(value: f64, code: f64) -> bool {
     (value / code - 1.0).abs() < SCPI_TOLERANCE
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A tester whose range ends at 550 MΩ and begins at 10 kΩ; numbers without unit are MΩ.
+    fn read(cell: &str) -> Result<Resistance, &'static str> {
+        let rules = Rules {
+            full_scale: Some(550e6),
+            full_scale_is_over: true,
+            lowest: Some(1e4),
+            over: vec!["---".to_owned()],
+            ..Rules::PLAIN
+        };
+        let megohms = unit(Quantity::Resistance, "MΩ");
+        resistance(cell, &rules, megohms, None, None, "r").map_err(|fault| fault.kind)
+    }
+
+    #[test]
+    fn over_range_in_every_spelling() {
+        // Common practice of testers and multimeters, no published source.
+        for cell in
+            ["OL", "ol", "O.L", "O.L.", "∞", "INF", "---", "OL MΩ", ">OL", "550", "550.0 MΩ"]
+        {
+            assert_eq!(read(cell), Ok(Resistance::Over(Some(550e6))), "{cell}");
+        }
+        for (cell, ohms) in [(">550", 550e6), ("> 550 MΩ", 550e6), ("≥2 G", 2e9), (">= 2GΩ", 2e9)]
+        {
+            assert_eq!(read(cell), Ok(Resistance::Over(Some(ohms))), "{cell}");
+        }
+        assert_eq!(read("<10 kΩ"), Ok(Resistance::Under(Some(1e4))));
+        assert_eq!(read("0"), Ok(Resistance::Under(Some(1e4))));
+        assert_eq!(read("0.00 MΩ"), Ok(Resistance::Under(Some(1e4))));
+        assert_eq!(read("549.9"), Ok(Resistance::Measured(549.9e6)));
+    }
+
+    #[test]
+    fn scpi_codes() {
+        // SCPI-99, volume 1, 7.2.1.4 and 7.2.1.5 (figures from memory): infinity 9.9E37,
+        // negative infinity -9.9E37, not a number 9.91E37; and what a 32-bit float makes of them.
+        assert_eq!(read("9.9E37"), Ok(Resistance::Over(Some(550e6))));
+        assert_eq!(read(&f64::from(9.9e37_f32).to_string()), Ok(Resistance::Over(Some(550e6))));
+        assert_eq!(read("9.91E+37"), Err("number"));
+        assert_eq!(read(&f64::from(9.91e37_f32).to_string()), Err("number"));
+        assert_eq!(read("-9.9E37"), Err("value"));
+    }
+
+    #[test]
+    fn letters_as_decimal_points() {
+        // IEC 60062 (from memory): 4k7 is 4.7 kΩ, 4M7 4.7 MΩ, 4R7 4.7 Ω.
+        for (cell, ohms) in
+            [("4k7", 4.7e3), ("4M7", 4.7e6), ("4R7", 4.7), ("470R", 470.0), ("2G2Ω", 2.2e9)]
+        {
+            assert_eq!(read(cell), Ok(Resistance::Measured(ohms)), "{cell}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_resistance() {
+        let cases = [
+            ("", "number"),
+            ("NaN", "number"),
+            ("-5", "value"),
+            ("1,5", "number"),
+            ("1'000", "number"),
+            ("5 V", "unit"),
+            ("5 MV", "unit"),
+            (">0", "value"),
+            ("<OL", "bound"),
+            ("OLD", "number"),
+            ("INFO", "number"),
+            ("5 6", "number"),
+            (">>5", "number"),
+        ];
+        for (cell, kind) in cases {
+            assert_eq!(read(cell), Err(kind), "{cell}");
+        }
+    }
+}

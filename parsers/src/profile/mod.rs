@@ -75,6 +75,10 @@ impl Profile {
                 let names: Vec<_> = FORMATS.iter().map(|format| format.name()).collect();
                 error(format!("`format` to be one of `{}`", names.join("`, `")), &written.format)
             })?;
+        if let Some(table) = written.tables().find(|table| *table != format.name()) {
+            let expected = format!("the tables of format `{}` only", format.name());
+            return Err(error(expected, &format!("[{table}]")));
+        }
         let encoding = match &written.encoding {
             None => None,
             Some(label) => Some(Encoding::for_label(label.as_bytes()).ok_or_else(|| {

@@ -65,8 +65,8 @@ impl Profile {
     fn has_header(&self, text: &str, names: &[String]) -> bool {
         let mut splitter = Splitter::new(self.format().separator(self), b'"');
         text.split(['\r', '\n']).filter(|line| !line.is_empty()).take(HEADER_LINES).any(|line| {
-            let (text, cells) = splitter.split(line);
-            let cells: Vec<_> = cells.iter().map(|range| &text[range.clone()]).collect();
+            let mut cells = Vec::new();
+            splitter.split(line, |cell| cells.push(cell));
             names.iter().all(|name| {
                 cells.iter().any(|cell| same(cell, name) || same(split_unit(cell).0, name))
             })

@@ -70,6 +70,19 @@ pub(crate) struct Written {
     pub(crate) wide: Vec<Wide>,
 }
 
+impl Written {
+    /// The layout tables that are there, by the names of their formats.
+    pub(crate) fn tables(&self) -> impl Iterator<Item = &'static str> {
+        let tables = [
+            ("delimited", self.delimited.is_some()),
+            ("template", self.template.is_some()),
+            ("tagged", self.tagged.is_some()),
+            ("instrument", self.instrument.is_some()),
+        ];
+        tables.into_iter().filter(|(_, there)| *there).map(|(name, _)| name)
+    }
+}
+
 /// All rules that are given must hold for the first 64 KiB of a stream.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]

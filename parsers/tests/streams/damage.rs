@@ -174,6 +174,16 @@ fn json_arrays_reject_by_element() {
     assert!(json_array(b"{", &mut out).is_err());
 }
 
+#[test]
+fn one_record_makes_no_flood() {
+    let out = read("quay-scpi", &[b';'; 60_000], 1000);
+    assert_eq!((out.readings.len(), out.rejects.len()), (0, 1));
+    let keys: String = (0..5000).map(|n| format!("\"k{n}\":1,")).collect();
+    let out = read("canonical-jsonl", format!("{{{keys}\"asset\":1}}\n").as_bytes(), 1000);
+    assert_eq!(out.rejects.len(), 1);
+    assert!(out.rejects[0].expected.contains("more than 51 keys"), "{}", out.rejects[0]);
+}
+
 /// Pieces that make lines look as if they meant it.
 fn piece() -> impl Strategy<Value = Vec<u8>> {
     let words = [

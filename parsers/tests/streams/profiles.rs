@@ -41,6 +41,7 @@ fn values_that_cannot_be_meant() {
         "resistance.full_scale_is_over = true",
         "delimited.separator = \"Ω\"",
         "delimited.columns = [\"resistence\"]",
+        "tagged.start = \"$\"",
     ]
     .map(|line| wrong(&format!("{BASE}{line}\n")));
     insta::assert_snapshot!(told.join("\n"), @"
@@ -55,6 +56,7 @@ fn values_that_cannot_be_meant() {
     profile `mine`: expected `resistance.full_scale` beside `full_scale_is_over`, found `none`
     profile `mine`: expected `delimited.separator` to be an ASCII mark such as `;`, found `Ω`
     profile `mine`: expected a field or `_` in `delimited.columns`, found `resistence`
+    profile `mine`: expected the tables of format `delimited` only, found `[tagged]`
     ");
 }
 
