@@ -29,6 +29,7 @@ struct ImportOut {
     new_assets: usize,
     warnings: Vec<String>,
     first_rejects: Vec<RejectOut>,
+    refused: Option<String>,
 }
 
 /// A reject as it is printed.
@@ -96,6 +97,14 @@ fn take_in(place: &mut Place, import: &Import) -> Result<Taken, Failure> {
                     exit = Exit::NeedsPerson;
                 }
                 explain(&done, &shown(&file), import.dry_run);
+                if let Some(why) = &done.refused {
+                    failures.push(Failure::Failed(format!(
+                        "`{}` by profile `{}`: {why} (mend the file or the profile and import it again: \
+                         what was read stays)",
+                        shown(&file),
+                        done.profile
+                    )));
+                }
                 out.push(done);
             }
             Err(failure) => failures.push(failure),
@@ -189,6 +198,7 @@ fn one(place: &mut Place, import: &Import, path: &Path) -> Result<Option<ImportO
             new_assets: done.receipt.new_assets.len(),
             warnings: done.warnings,
             first_rejects: first.map(reject_out).collect(),
+            refused: done.refused,
         }
     };
     bar.finish_and_clear();
@@ -210,6 +220,7 @@ fn previewed(preview: Preview, path: &Path) -> ImportOut {
         new_assets: 0,
         warnings: preview.warnings,
         first_rejects: preview.first_rejects.iter().map(reject_out).collect(),
+        refused: preview.refused,
     }
 }
 

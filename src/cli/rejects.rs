@@ -249,7 +249,12 @@ fn check(place: &mut Place, file: &Path, profile: Option<String>) -> Result<Exit
         "profile {}: {} readings, {} for the tray, {} rejected; nothing was stored",
         preview.profile, preview.readings, preview.tray, preview.rejected
     ));
-    let fine = preview.rejected + preview.tray == 0 && preview.warnings.is_empty();
+    if let Some(why) = &preview.refused {
+        note(format!("{}: {why}", shown(file)));
+    }
+    let fine = preview.refused.is_none()
+        && preview.rejected + preview.tray == 0
+        && preview.warnings.is_empty();
     Ok(if fine { Exit::Done } else { Exit::NeedsPerson })
 }
 

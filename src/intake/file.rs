@@ -47,6 +47,8 @@ pub struct Imported {
     pub receipt: Receipt,
     /// What a person should know, such as columns that nobody reads.
     pub warnings: Vec<String>,
+    /// Why reading stopped before the end: a header that cannot be right.
+    pub refused: Option<String>,
 }
 
 /// What a file would become.
@@ -66,6 +68,8 @@ pub struct Preview {
     pub first_rejects: Vec<(RecordPlace, RejectItem)>,
     /// What a person should know.
     pub warnings: Vec<String>,
+    /// Why reading stopped before the end.
+    pub refused: Option<String>,
 }
 
 impl FileImport<'_> {
@@ -92,7 +96,7 @@ impl FileImport<'_> {
         let progress = self.progress;
         // A parcel is some 700 kB: the queue only evens out the two threads.
         let (sender, receiver) = mpsc::sync_channel::<Parcel>(3);
-        let (receipt, parsed, warnings) = std::thread::scope(|scope| {
+        let (receipt, (parsed, warnings, refused)) = std::thread::scope(|scope| {
             let parser = scope.spawn(move || {
                 let bytes_at = |place| bytes_of(&file, place);
                 let mut packer =
@@ -104,18 +108,17 @@ impl FileImport<'_> {
                     &|read| progress(read, bytes),
                     &mut |parcel| sender.send(parcel).is_ok(),
                 );
-                (done, stream.warnings().to_vec())
+                (done, stream.warnings().to_vec(), refusal(&stream))
             });
             let receipt = store.receive(now, &source, self.first_met, &mut receiver.into_iter());
-            let (parsed, warnings) = match parser.join() {
-                Ok(done) => done,
+            match parser.join() {
+                Ok(done) => (receipt, done),
                 Err(panic) => std::panic::resume_unwind(panic),
-            };
-            (receipt, parsed, warnings)
+            }
         });
         let receipt = receipt?;
         parsed.map_err(read)?;
-        Ok(Imported { profile: profile.name().to_owned(), receipt, warnings })
+        Ok(Imported { profile: profile.name().to_owned(), receipt, warnings, refused })
     }
 
     /// Says what the file would become, and stores nothing.
@@ -149,6 +152,7 @@ impl FileImport<'_> {
         pump(&file, &mut stream, &mut packer, &|n| (self.progress)(n, bytes), &mut deliver)
             .map_err(|why| IntakeError::Read { path: path.display().to_string(), why })?;
         preview.warnings = stream.warnings().to_vec();
+        preview.refused = refusal(&stream);
         Ok(preview)
     }
 
@@ -173,6 +177,12 @@ impl FileImport<'_> {
         })?;
         Ok((file, meta.len(), profile, stream))
     }
+}
+
+/// Why a stream was not read to its end, and how much of it.
+fn refusal(stream: &Stream) -> Option<String> {
+    let reject = stream.refusal()?;
+    Some(format!("{reject}; {} records after it were not read", stream.unread()))
 }
 
 /// The first bytes of a file.
