@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 const FLOORS: &[(u8, &str)] = &[
     (0, "limits"),
     (1, "model"),
-    (1, "clock"),
+    (2, "clock"),
     (1, "standards"),
     (2, "normalise"),
     (2, "visits"),
