@@ -59,7 +59,8 @@ fn write_file(path: &Path, rows: u64) {
         .expect("a write");
     let mut state = 1u64;
     for i in 0..rows {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         let dice = state >> 33;
         let (asset, phase) = (i / 3 % ASSETS, ["U", "V", "W"][(i % 3) as usize]);
         let second = i * 31;

@@ -1,5 +1,7 @@
 //! `assess`: the verdict on one asset with all its evidence, and a chart.
 
+use std::collections::BTreeSet;
+
 use serde::Serialize;
 
 use super::args::OneAsset;
@@ -185,26 +187,39 @@ fn line_out(group: &Group, line: &LineAssessment, beside: &LineEvidence) -> Line
     }
 }
 
+/// What a person should know or do. A repeat is asked for only while the value stands alone, and
+/// temperatures that had to be taken from elsewhere are counted, not listed.
 fn notices(group: &Group) -> Vec<String> {
-    let words = |kind: &NoticeKind| {
-        match kind {
-        NoticeKind::Repeat => "one low value alone: repeat this test".to_owned(),
-        NoticeKind::UnrecordedRepair => {
-            "the level rose and stayed: was something done that is not recorded? (`ohmward event add`)"
-                .to_owned()
-        }
-        NoticeKind::TemperatureTaken(what) => format!("no temperature was recorded: {what}"),
-    }
-    };
     let detection = &group.assessment.detection;
-    detection
-        .notices
-        .iter()
-        .map(|n| {
-            let phase = n.phase.as_ref().map(|p| format!(" {p}")).unwrap_or_default();
-            format!("{}{phase}: {}", n.at.date(), words(&n.kind))
-        })
-        .collect()
+    let last = detection.series.iter().map(|s| s.last).max();
+    let mut without_temperature = BTreeSet::new();
+    let mut out = Vec::new();
+    for notice in &detection.notices {
+        let phase = notice.phase.as_ref().map(|p| format!(" {p}")).unwrap_or_default();
+        let words = match &notice.kind {
+            NoticeKind::TemperatureTaken(_) => {
+                without_temperature.insert(notice.at.utc_day());
+                continue;
+            }
+            NoticeKind::Repeat if Some(notice.at.utc_day()) != last.map(|l| l.utc_day()) => {
+                continue;
+            }
+            NoticeKind::Repeat => "one low value alone: repeat this test",
+            NoticeKind::UnrecordedRepair => {
+                "the level rose and stayed: was something done that is not recorded? \
+                 (`ohmward event add`)"
+            }
+        };
+        out.push(format!("{}{phase}: {words}", notice.at.date()));
+    }
+    if !without_temperature.is_empty() {
+        out.push(format!(
+            "no temperature was recorded on {} days: that of other readings nearby was taken, with \
+             a wide uncertainty",
+            without_temperature.len()
+        ));
+    }
+    out
 }
 
 /// The assessment for a person: verdict, chart, numbers, what was left out and why.
