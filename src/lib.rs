@@ -23,6 +23,7 @@ pub mod intake;
 pub mod registry;
 
 pub mod export;
+pub mod replay;
 pub mod watch;
 
 pub mod config;

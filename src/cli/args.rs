@@ -87,6 +87,11 @@ pub(crate) enum Command {
     /// The readings of one asset and what was done with each
     #[command(after_help = "Example:\n  ohmward history YT-014/drive --format csv")]
     History(OneAsset),
+    /// The detector as if live over stored history: every alarm it would have raised
+    #[command(after_help = "Example:\n  ohmward replay --format csv\n  ohmward replay \
+        --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
+        how early?")]
+    Replay(Replay),
     /// Enter a reading by hand, or put one right
     #[command(subcommand)]
     Reading(Reading),
@@ -177,6 +182,13 @@ pub(crate) struct Declining {
     /// Also what is only to be watched
     #[arg(long)]
     pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Replay {
+    /// Also write every projection made while something was flagged, as CSV
+    #[arg(long, value_name = "FILE")]
+    pub(crate) projections: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -14,6 +14,7 @@ mod place;
 mod reading;
 mod registers;
 mod rejects;
+mod replay;
 mod upkeep;
 
 use std::process::ExitCode;
@@ -101,6 +102,7 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Replay(args) => replay::replay(place, args),
             Command::Reading(args) => reading::reading(place, args),
             Command::Asset(args) => registers::asset(place, args),
             Command::Event(args) => registers::event(place, args),

@@ -126,5 +126,7 @@ fn is_time_key(key: &str) -> bool {
 }
 
 fn is_date_key(key: &str) -> bool {
-    matches!(key, "since" | "until" | "from" | "due") || key.starts_with("reaches_limit")
+    matches!(key, "since" | "until" | "from" | "due")
+        || key.starts_with("reaches_limit")
+        || key.starts_with("projected_crossing")
 }
