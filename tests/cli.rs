@@ -258,6 +258,47 @@ fn an_alias_maps_labels_of_one_asset_by_rule_and_by_date() {
 }
 
 #[test]
+fn a_new_alias_takes_what_it_explains_out_of_the_tray() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,YT-001,L1,1e9\n\
+         2026-03-02T08:17:00Z,YT-001,L2,2e9\n",
+    );
+    house.must(1, &["import", &file]);
+    let args = ["alias", "add", "--asset", "YT-001", "--phase-written", "L1", "--phase", "U"];
+    let answer = house.must(0, &args);
+    assert!(answer.err.contains("1 readings left the tray"), "{}", answer.err);
+    let history = house.json(&["history", "YT-001"]);
+    assert_eq!(history.as_array().unwrap().len(), 1);
+    assert_eq!(history[0]["phase"], "U");
+    assert_eq!(house.json(&["tray", "list"])[0]["written_phase"], "L2");
+}
+
+#[test]
+fn replay_tells_when_an_alarm_would_have_been_raised() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
+    house.must(0, &["import", &file]);
+    let projections = house.path("p.csv");
+    let answer = house.must(0, &["replay", "--format", "csv", "--projections", &projections]);
+    let mut lines = answer.out.lines();
+    assert_eq!(
+        lines.next().unwrap(),
+        "asset,phase,first_flagged_at,kind,projected_crossing_lower,projected_crossing,\
+         projected_crossing_upper"
+    );
+    let first = lines.next().unwrap();
+    assert!(first.starts_with("YT-001/drive,") && first.contains(",declining,"), "{first}");
+    let text = std::fs::read_to_string(&projections).unwrap();
+    assert!(text.starts_with("asset,phase,as_of,projected_crossing_lower,"), "{text}");
+    assert!(text.lines().count() > 2);
+    // An alarm that was raised does not depend on what came later.
+    let earlier = house.must(0, &["replay", "--format", "csv", "--as-of", "2025-04-30"]);
+    assert_eq!(earlier.out.lines().nth(1).unwrap(), first);
+}
+
+#[test]
 fn export_and_import_into_an_empty_store_give_the_same_export() {
     let house = House::new();
     let answer = house.must(0, &["demo", "--once"]).err;

@@ -11,7 +11,7 @@ use super::{Exit, Failure, chain, note};
 use crate::clock::{Clock, WallClock};
 use crate::config::Config;
 use crate::model::{Asset, AssetId, Stamp};
-use crate::registry::person;
+use crate::registry::{person, place_waiting};
 use crate::store::sqlite::{FILE, SqliteReader, SqliteStore, SqliteWriter};
 use crate::store::{Change, KeptFiles, Reader, When, Writer};
 use crate::watch;
@@ -158,8 +158,22 @@ impl Place {
         let now = self.now;
         let new = self.writing()?.writer.record(now, &by, changes)?;
         note(if new > 0 { "recorded" } else { "nothing new: that stands already" });
+        if changes.iter().any(|c| matches!(c, Change::Alias(_))) {
+            self.place_waiting(&by)?;
+        }
         self.assess_pending()?;
         Ok(Exit::Done)
+    }
+
+    /// Takes out of the tray what the aliases now tell.
+    pub(crate) fn place_waiting(&mut self, by: &str) -> Result<(), Failure> {
+        let now = self.now;
+        let open = self.writing()?;
+        let placed = place_waiting(&open.reader, &mut open.writer, now, by)?;
+        if placed > 0 {
+            note(format!("{placed} readings left the tray by this alias"));
+        }
+        Ok(())
     }
 
     /// Assesses what waits for it, unless it is so much that the next question had better do it.

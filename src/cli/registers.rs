@@ -477,6 +477,9 @@ pub(crate) fn import_register(
         changes.len(),
         register_name(register)
     ));
+    if register == Register::Aliases {
+        place.place_waiting(&by)?;
+    }
     if assess {
         place.assess_pending()?;
     }

@@ -4,7 +4,9 @@
 mod hand;
 mod rows;
 mod table;
+mod waiting;
 
 pub use hand::{HandError, correct, destination, person};
 pub use rows::{CorrectionRow, LimitRow};
 pub use table::{Register, Row, RowError, read_rows, write_rows};
+pub use waiting::place_waiting;
