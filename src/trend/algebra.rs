@@ -36,13 +36,18 @@ impl<const K: usize> Cholesky<K> {
     /// Factors it; `None` when a pivot is not above `1e-13` of its diagonal entry: not definite
     /// to working precision.
     pub fn new(m: &Matrix<K>) -> Option<Self> {
+        Self::with_pivots_above(1e-13, m)
+    }
+
+    /// Factors it; `None` when a pivot is not above the given part of its diagonal entry.
+    pub fn with_pivots_above(part: f64, m: &Matrix<K>) -> Option<Self> {
         let mut l = [[0.0; K]; K];
         for j in 0..K {
             let mut pivot = m[j][j];
             for k in 0..j {
                 pivot -= l[j][k] * l[j][k];
             }
-            if pivot.is_nan() || pivot <= 1e-13 * m[j][j] {
+            if pivot.is_nan() || pivot <= part * m[j][j] {
                 return None;
             }
             let root = pivot.sqrt();

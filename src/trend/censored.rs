@@ -192,8 +192,8 @@ impl<const K: usize> Model<K> {
     /// The place of y in a row, and of h in θ.
     const H: usize = K - 1;
 
-    /// Makes readings ready: means, scales, a least-squares line that takes every number at its
-    /// face, and the sums around it.
+    /// Makes readings ready: means, scales, a least-squares line through the exact readings
+    /// (through all, at their face, where these leave it open), and the sums around it.
     pub fn new(rows: &[Row<K>]) -> Self {
         let n = rows.len().max(1) as f64;
         let mut mean = [0.0; K];
@@ -205,18 +205,25 @@ impl<const K: usize> Model<K> {
             largest_y = largest_y.max(row.terms[Self::H].abs());
         }
         let mean = mean.map(|m| m / n);
-        let mut normal = [[0.0; K]; K];
+        let (mut of_exact, mut of_bounds) = ([[0.0; K]; K], [[0.0; K]; K]);
         for row in rows {
             let centred: [f64; K] = std::array::from_fn(|k| row.terms[k] - mean[k]);
-            add_outer(&mut normal, 1.0, &centred);
+            let sums = if row.bound == Bound::Measured { &mut of_exact } else { &mut of_bounds };
+            add_outer(sums, 1.0, &centred);
         }
+        let normal: Matrix<K> =
+            std::array::from_fn(|i| std::array::from_fn(|j| of_exact[i][j] + of_bounds[i][j]));
         let scale: [f64; K] = std::array::from_fn(|k| {
             let spread = (normal[k][k] / n).sqrt();
             // A regressor that never moves is left as it is; the test for a maximum will see it.
             let moves = spread > 1e-12 * mean[k].abs();
             if k == 0 || k == Self::H || !moves { 1.0 } else { spread }
         });
-        let frame = Frame { mean, first: Self::least_squares(&normal, &scale), scale };
+        // Around the line of the exact readings nothing cancels, however small their scatter is.
+        let first = Self::least_squares(&of_exact, &scale, false)
+            .or_else(|| Self::least_squares(&normal, &scale, true))
+            .unwrap_or([0.0; K]);
+        let frame = Frame { mean, first, scale };
 
         let counts = Counts::of(rows.iter().map(|r| r.bound));
         let mut exact = [[0.0; K]; K];
@@ -253,8 +260,9 @@ impl<const K: usize> Model<K> {
         unit
     }
 
-    /// Coefficients of least squares from centred sums, in scaled coordinates.
-    fn least_squares(normal: &Matrix<K>, scale: &[f64; K]) -> [f64; K] {
+    /// Coefficients of least squares from centred sums, in scaled coordinates; `None` when they are
+    /// not well determined and `at_any_price` is not set.
+    fn least_squares(normal: &Matrix<K>, scale: &[f64; K], at_any_price: bool) -> Option<[f64; K]> {
         let mut system: Matrix<K> =
             std::array::from_fn(|i| std::array::from_fn(|j| normal[i][j] / (scale[i] * scale[j])));
         let mut right = [0.0; K];
@@ -264,7 +272,9 @@ impl<const K: usize> Model<K> {
             system[Self::H][k] = 0.0;
         }
         system[Self::H][Self::H] = 1.0;
-        Cholesky::raised(&system).solve(&right)
+        let factor = Cholesky::with_pivots_above(1e-6, &system)
+            .or_else(|| at_any_price.then(|| Cholesky::raised(&system)))?;
+        Some(factor.solve(&right))
     }
 
     /// How many readings of each kind there are.
@@ -422,18 +432,20 @@ impl<const K: usize> Model<K> {
             if self.counts.exact > 0 && step[Self::H] < 0.0 {
                 length = (0.9 * theta[Self::H] / -step[Self::H]).min(1.0);
             }
-            let mut moved = here.value;
+            let mut stuck = true;
             for _ in 0..60 {
                 let there = std::array::from_fn(|k| theta[k] + length * step[k]);
                 let local = self.local(&there);
                 if last || local.value >= here.value + 1e-4 * length * gain {
-                    (theta, moved, here) = (there, local.value, local);
+                    (theta, here, stuck) = (there, local, false);
                     break;
                 }
                 length *= 0.5;
             }
-            if last {
-                return Some(Peak { theta, curvature: here.curvature, loglik: moved });
+            // Stuck with next to nothing to gain: rounding hides the rest.
+            if last || stuck {
+                let there = Peak { theta, curvature: here.curvature, loglik: here.value };
+                return (last || gain < 1e-6).then_some(there);
             }
         }
         None

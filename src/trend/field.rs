@@ -1,7 +1,7 @@
 //! What is known beforehand about readings from the field, and the rows that a fit sees of them.
 
 use super::censored::Row;
-use super::outcome::UNSTATED_TEMPERATURE;
+use super::outcome::{UNSTATED_TEMPERATURE, WELL_KNOWN_SD};
 use super::penalised::{NoisyRow, Priors};
 use crate::model::{Insulation, Point, Stamp};
 
@@ -104,7 +104,9 @@ pub(crate) fn rows(points: &[Point], insulation: Insulation, beliefs: &Beliefs) 
     let rows: Vec<FieldRow> = points
         .iter()
         .map(|p| {
-            let (celsius, sd) = p.temperature_c.map_or(usual, |t| (t, p.temperature_sd.max(0.0)));
+            let (celsius, sd) = p.temperature_c.map_or(usual, |t| (t, p.temperature_sd));
+            // What a winding thermometer leaves open is part of the scatter already.
+            let sd = if sd > WELL_KNOWN_SD { sd } else { 0.0 };
             let tens = Coefficient::tens(celsius);
             let years = (p.taken_at.days() - reference.days()) / YEAR_DAYS;
             let y = p.log_ohm - coefficient.bend(tens);

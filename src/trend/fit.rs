@@ -136,7 +136,9 @@ struct Fitted {
     /// Years from the reference up to which the line is level; none for a straight line.
     onset: Option<f64>,
     summit: Summit<4>,
-    /// Twice the log-likelihood that a level line loses.
+    /// Penalised log-likelihood of a level line.
+    level: f64,
+    /// Twice the log-likelihood that it loses.
     level_drop: f64,
 }
 
@@ -183,7 +185,7 @@ pub fn fit(
     if counts.exact == 1 {
         return Err(none(NoMaximum::TooFewExact));
     }
-    let straight = line(&data, None, None).map_err(none)?;
+    let straight = line(&data, None, None, None).map_err(none)?;
     let root = straight.level_drop.sqrt().copysign(straight.summit.at[1]);
     let mut onsets = Vec::new();
     if normal::cdf(root) < settings.onset_below_p {
@@ -217,8 +219,14 @@ fn ramp(years: f64, onset: Option<f64>) -> f64 {
     onset.map_or(years, |onset| (years - onset).max(0.0))
 }
 
-/// Fits one line, or says that the readings leave it open.
-fn line(data: &Rows, onset: Option<f64>, near: Option<&Summit<4>>) -> Result<Fitted, NoMaximum> {
+/// Fits one line, or says that the readings leave it open. A summit nearby shortens the search; a
+/// level line is the same for every onset, so its value can be handed in.
+fn line(
+    data: &Rows,
+    onset: Option<f64>,
+    near: Option<&Summit<4>>,
+    level: Option<f64>,
+) -> Result<Fitted, NoMaximum> {
     // With a prior on σ and on κ only intercept and slope can run away.
     let mut pinned = Span::<2>::empty();
     let mut open = Vec::new();
@@ -243,10 +251,14 @@ fn line(data: &Rows, onset: Option<f64>, near: Option<&Summit<4>>) -> Result<Fit
     let rows = ramped.as_deref().unwrap_or(&data.rows);
     let penalised = Penalised::new(rows, data.priors);
     let summit = penalised.climb(None, near).ok_or(NoMaximum::Unresolved)?;
-    let level = Plane { normal: [0.0, 1.0, 0.0, 0.0], value: 0.0 };
-    let level = penalised.climb(Some(&level), Some(&summit)).ok_or(NoMaximum::Unresolved)?;
-    let level_drop = (2.0 * (summit.value - level.value)).max(0.0);
-    Ok(Fitted { onset, summit, level_drop })
+    let level = match level {
+        Some(level) => level,
+        None => {
+            let plane = Plane { normal: [0.0, 1.0, 0.0, 0.0], value: 0.0 };
+            penalised.climb(Some(&plane), Some(&summit)).ok_or(NoMaximum::Unresolved)?.value
+        }
+    };
+    Ok(Fitted { onset, summit, level, level_drop: (2.0 * (summit.value - level)).max(0.0) })
 }
 
 /// Rows with the ramp of an onset in place of time; none for a straight line.
@@ -271,7 +283,7 @@ fn look_for_onset(data: &Rows, straight: &Fitted, settings: &Settings) -> Vec<Fi
     let mut fitted: Vec<Fitted> = Vec::new();
     for onset in recent {
         let near = fitted.last().map_or(&straight.summit, |f| &f.summit);
-        if let Ok(one) = line(data, Some(*onset), Some(near)) {
+        if let Ok(one) = line(data, Some(*onset), Some(near), Some(straight.level)) {
             fitted.push(one);
         }
     }
@@ -367,7 +379,13 @@ impl FieldFit {
         for fitted in several {
             // What is left of the reach after what this onset is worse by.
             let q = (reach - 2.0 * (best.summit.value - fitted.summit.value)).max(0.0).sqrt();
-            match self.reaches(fitted, value, tens, q) {
+            // Where a level line lies within reach, "never" does.
+            let set = if fitted.level_drop <= q * q {
+                Some(TimeSet::WholeLine)
+            } else {
+                self.reaches(fitted, value, tens, q)
+            };
+            match set {
                 Some(TimeSet::Bounded { lower: l, upper: u }) => {
                     (lower, upper) = (lower.min(l), upper.max(u));
                 }

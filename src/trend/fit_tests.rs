@@ -102,7 +102,7 @@ fn an_onset_is_dated_and_its_uncertainty_widens_the_crossing() {
     let points: Vec<Point> = (0..30)
         .map(|i| {
             let fall = (30 * (i - 20)).max(0) as f64 / 365.25 * 1.5;
-            point(30 * i, 8.5 - fall + 0.03 * wobble(i), Bound::Measured, Some(40.0))
+            point(30 * i, 8.5 - fall + 0.03 * wobble(i + 3), Bound::Measured, Some(40.0))
         })
         .collect();
     let fit = fit(&points, Insulation::Thermosetting, &Settings::default()).unwrap();

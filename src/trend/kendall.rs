@@ -40,21 +40,15 @@ impl MannKendall {
 }
 
 /// The lowest and highest value a reading may stand for.
+///
+/// A bound is open at its number: "more than 550 MΩ" is above a measured 550 MΩ. With the next
+/// double for its end, one strict comparison serves every pair.
 fn ends(d: &Datum) -> (f64, f64) {
     match d.bound {
         Bound::Measured => (d.y, d.y),
-        Bound::Over => (d.y, f64::INFINITY),
-        Bound::Under => (f64::NEG_INFINITY, d.y),
+        Bound::Over => (d.y.next_up(), f64::INFINITY),
+        Bound::Under => (f64::NEG_INFINITY, d.y.next_down()),
     }
-}
-
-/// +1 when `b` is certainly above `a`, −1 when certainly below, else 0.
-///
-/// A bound counts as open at its number: "more than 550 MΩ" is above a measured 550 MΩ.
-fn certain(a: (f64, f64), b: (f64, f64)) -> i32 {
-    let exact = a.0 == a.1 && b.0 == b.1;
-    let above = |x: (f64, f64), y: (f64, f64)| if exact { x.0 > y.0 } else { x.0 >= y.1 };
-    i32::from(above(b, a)) - i32::from(above(a, b))
 }
 
 /// Runs the test; `None` with fewer than two readings.
@@ -63,24 +57,41 @@ pub fn mann_kendall(data: &[Datum]) -> Option<MannKendall> {
     if n < 2 {
         return None;
     }
-    let spans: Vec<(f64, f64)> = data.iter().map(ends).collect();
-    // Sums over j for each i, and numbers of ordered pairs that are told apart.
-    let (mut by_time, mut by_value) = (vec![0_i32; n], vec![0_i32; n]);
+    let mut order: Vec<&Datum> = data.iter().collect();
+    if !data.is_sorted_by(|a, b| a.day <= b.day) {
+        order.sort_by(|a, b| a.day.total_cmp(&b.day));
+    }
+    let days: Vec<f64> = order.iter().map(|d| d.day).collect();
+    let (low, high): (Vec<f64>, Vec<f64>) = order.iter().map(|d| ends(d)).unzip();
+    // Sums over j for each i, and numbers of pairs that are told apart. Later is never earlier now.
+    let (mut by_time, mut by_value) = (vec![0_i64; n], vec![0_i64; n]);
     let (mut s, mut apart_time, mut apart_value) = (0_i64, 0_i64, 0_i64);
     for i in 0..n {
-        for j in i + 1..n {
-            let later = i32::from(data[j].day > data[i].day) - i32::from(data[j].day < data[i].day);
-            let higher = certain(spans[i], spans[j]);
-            by_time[i] += later;
-            by_time[j] -= later;
-            by_value[i] += higher;
-            by_value[j] -= higher;
-            apart_time += i64::from(2 * later.abs());
-            apart_value += i64::from(2 * higher.abs());
-            s += i64::from(later * higher);
+        let (day, bottom, top) = (days[i], low[i], high[i]);
+        let after = i + 1..n;
+        let later_days = &days[after.clone()];
+        let later_low = &low[after.clone()];
+        let later_high = &high[after.clone()];
+        let (mut time, mut value) = (0_i64, 0_i64);
+        let sums = by_time[after.clone()].iter_mut().zip(&mut by_value[after]);
+        for (((d, l), h), (to_time, to_value)) in
+            later_days.iter().zip(later_low).zip(later_high).zip(sums)
+        {
+            let later = i64::from(*d > day);
+            let higher = i64::from(*l > top) - i64::from(*h < bottom);
+            *to_time -= later;
+            *to_value -= higher;
+            time += later;
+            value += higher;
+            apart_value += higher * higher;
+            s += later * higher;
         }
+        by_time[i] += time;
+        by_value[i] += value;
+        apart_time += time;
     }
-    let squares = |v: &[i32]| v.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>();
+    let (apart_time, apart_value) = (2 * apart_time, 2 * apart_value);
+    let squares = |v: &[i64]| v.iter().map(|x| (*x * *x) as f64).sum::<f64>();
     let (a1, b1) = (squares(&by_time), squares(&by_value));
     let (a2, b2) = (apart_time as f64, apart_value as f64);
     let m = n as f64;

@@ -26,7 +26,7 @@ pub struct Measured {
 pub const UNSTATED_TEMPERATURE: (f64, f64) = (22.5, 6.5);
 
 /// Up to this uncertainty in kelvin a temperature counts as stated.
-const WELL_KNOWN_SD: f64 = 2.0;
+pub(crate) const WELL_KNOWN_SD: f64 = 2.0;
 
 const SAGGED: &str = "the delivered voltage sagged, so the high reading does not count";
 const OVER_BELOW: &str = "over-range below the limit";

@@ -3,10 +3,13 @@
 //!
 //! Beside the readings the penalised log-likelihood holds Gaussian priors on some coefficients and
 //! on ln σ, and each reading may carry a variance of its own: its spread is τ² = σ² + v. Written in
-//! (β, ln σ), with z = (y − x·β)/τ and ρ = σ²/τ²; for fixed σ it is concave in β. Without priors
+//! (β, ln σ), with z = (y − x·β)/τ and ρ = σ²/τ²; for fixed σ it is concave in β. Exact readings of
+//! equal variance enter as sums. Without priors
 //! and variances it is the likelihood of [`super::censored`], and its tests hold it to that.
 
-use super::algebra::{Cholesky, Matrix, add_outer, dot};
+#![expect(clippy::needless_range_loop, reason = "matrix formulas read by their indices")]
+
+use super::algebra::{Cholesky, Matrix, add_outer, dot, times};
 use super::censored::Row;
 use super::normal::{HALF_LN_2PI, survival};
 use crate::model::Bound;
@@ -68,10 +71,21 @@ impl<const K: usize> Summit<K> {
     }
 }
 
+/// Exact readings of one own variance, as sums.
+struct Group<const K: usize> {
+    variance: f64,
+    n: f64,
+    /// Σ of outer products of (x, y).
+    sums: Matrix<K>,
+}
+
 /// Readings and priors, ready to be climbed. The caller chooses coordinates in which the columns are
 /// of order one; a maximum must exist (with a prior on σ: when no line direction is left open).
-pub struct Penalised<'a, const K: usize> {
-    rows: &'a [NoisyRow<K>],
+pub struct Penalised<const K: usize> {
+    /// Exact readings; a series has few different variances.
+    groups: Vec<Group<K>>,
+    /// Bounds, turned so that each is over-range, with their variances.
+    bounds: Vec<([f64; K], f64)>,
     priors: Priors<K>,
 }
 
@@ -81,66 +95,92 @@ struct Local<const K: usize> {
     curvature: Matrix<K>,
 }
 
-impl<'a, const K: usize> Penalised<'a, K> {
+/// τ⁻¹, ρ and ln τ of readings with a variance of their own.
+fn spread(sigma_square: f64, variance: f64) -> (f64, f64, f64) {
+    let tau_square = sigma_square + variance;
+    (1.0 / tau_square.sqrt(), sigma_square / tau_square, 0.5 * tau_square.ln())
+}
+
+impl<const K: usize> Penalised<K> {
     /// The place of y in a row, and of ln σ among the unknowns.
     const H: usize = K - 1;
 
     /// Puts readings and priors together.
-    pub fn new(rows: &'a [NoisyRow<K>], priors: Priors<K>) -> Self {
-        Penalised { rows, priors }
+    pub fn new(rows: &[NoisyRow<K>], priors: Priors<K>) -> Self {
+        let mut groups: Vec<Group<K>> = Vec::new();
+        let mut bounds = Vec::new();
+        for NoisyRow { row, variance } in rows {
+            match row.bound {
+                Bound::Measured => {
+                    let place = groups.iter().position(|g| g.variance == *variance);
+                    let place = place.unwrap_or_else(|| {
+                        groups.push(Group { variance: *variance, n: 0.0, sums: [[0.0; K]; K] });
+                        groups.len() - 1
+                    });
+                    groups[place].n += 1.0;
+                    add_outer(&mut groups[place].sums, 1.0, &row.terms);
+                }
+                // An under-range reading is an over-range one seen from below.
+                Bound::Over => bounds.push((row.terms, *variance)),
+                Bound::Under => bounds.push((row.terms.map(|v| -v), *variance)),
+            }
+        }
+        Penalised { groups, bounds, priors }
     }
 
     fn local(&self, at: &[f64; K]) -> Local<K> {
-        let log_sigma = at[Self::H];
-        let sigma_square = (2.0 * log_sigma).exp();
-        let plain = (1.0 / sigma_square.sqrt(), 1.0, log_sigma);
+        let sigma_square = (2.0 * at[Self::H]).exp();
         let mut value = 0.0;
         let mut gradient = [0.0; K];
         let mut curvature = [[0.0; K]; K];
-        let mut product = 1.0;
-        for NoisyRow { row, variance } in self.rows {
-            let (inverse, rho, log_tau) = if *variance == 0.0 {
-                plain
-            } else {
-                let tau_square = sigma_square + variance;
-                (1.0 / tau_square.sqrt(), sigma_square / tau_square, 0.5 * tau_square.ln())
-            };
-            // An under-range reading is an over-range one seen from below.
-            let sign = if row.bound == Bound::Under { -1.0 } else { 1.0 };
-            let mut u = [0.0; K];
-            let mut residual = row.terms[Self::H];
+        // y − x·β of a row is row·q.
+        let mut q = at.map(|v| -v);
+        q[Self::H] = 1.0;
+        for group in &self.groups {
+            let (inverse, rho, log_tau) = spread(sigma_square, group.variance);
+            let weight = inverse * inverse;
+            let pulled = times(&group.sums, &q);
+            // Σ z², and Σ (z² − 1).
+            let squares = weight * dot(&q, &pulled);
+            let excess = squares - group.n;
+            value -= 0.5 * squares + group.n * (log_tau + HALF_LN_2PI);
             for k in 0..Self::H {
-                residual -= row.terms[k] * at[k];
-                u[k] = sign * row.terms[k] * inverse;
-            }
-            let z = sign * residual * inverse;
-            // pull: dℓ/d(x·β)·τ; bend: its curvature; the rest are the terms with ln σ.
-            let (pull, bend, mixed, own) = if row.bound == Bound::Measured {
-                value -= 0.5 * z * z + log_tau + HALF_LN_2PI;
-                let fall = 2.0 * rho * rho * z * z - 2.0 * rho * (1.0 - rho) * (z * z - 1.0);
-                gradient[Self::H] += rho * (z * z - 1.0);
-                (z, 1.0, 2.0 * rho * z, fall)
-            } else {
-                let (factor, exponent, hazard) = survival(z);
-                value -= exponent;
-                product *= factor;
-                if product < 1e-200 {
-                    value += product.ln();
-                    product = 1.0;
+                gradient[k] += weight * pulled[k];
+                let mixed = 2.0 * rho * weight * pulled[k];
+                curvature[k][Self::H] += mixed;
+                curvature[Self::H][k] += mixed;
+                for j in 0..Self::H {
+                    curvature[k][j] += weight * group.sums[k][j];
                 }
-                let bend = hazard * (hazard - z);
-                let tilt = bend * z + hazard;
-                gradient[Self::H] += hazard * z * rho;
-                let fall = rho * rho * z * tilt - 2.0 * hazard * z * rho * (1.0 - rho);
-                (hazard, bend, rho * tilt, fall)
-            };
+            }
+            gradient[Self::H] += rho * excess;
+            curvature[Self::H][Self::H] +=
+                2.0 * rho * rho * squares - 2.0 * rho * (1.0 - rho) * excess;
+        }
+        let mut product = 1.0;
+        for (terms, variance) in &self.bounds {
+            let (inverse, rho, _) = spread(sigma_square, *variance);
+            let mut u = terms.map(|v| v * inverse);
+            let z = dot(&u, &q);
+            u[Self::H] = 0.0;
+            let (factor, exponent, hazard) = survival(z);
+            value -= exponent;
+            product *= factor;
+            if product < 1e-200 {
+                value += product.ln();
+                product = 1.0;
+            }
+            let bend = hazard * (hazard - z);
+            let tilt = bend * z + hazard;
             add_outer(&mut curvature, bend, &u);
             for k in 0..Self::H {
-                gradient[k] += pull * u[k];
-                curvature[k][Self::H] += mixed * u[k];
-                curvature[Self::H][k] += mixed * u[k];
+                gradient[k] += hazard * u[k];
+                curvature[k][Self::H] += rho * tilt * u[k];
+                curvature[Self::H][k] += rho * tilt * u[k];
             }
-            curvature[Self::H][Self::H] += own;
+            gradient[Self::H] += hazard * z * rho;
+            curvature[Self::H][Self::H] +=
+                rho * rho * z * tilt - 2.0 * hazard * z * rho * (1.0 - rho);
         }
         value += product.ln();
         for k in 0..K {
@@ -154,38 +194,42 @@ impl<'a, const K: usize> Penalised<'a, K> {
 
     /// Where the search begins: least squares with the priors, every number taken at its face.
     fn start(&self) -> [f64; K] {
-        let sigma_guess = if self.priors.precision[Self::H] > 0.0 {
-            self.priors.mean[Self::H].exp()
-        } else {
-            0.1
-        };
-        let mut system = [[0.0; K]; K];
-        let mut right = [0.0; K];
-        for NoisyRow { row, variance } in self.rows {
-            let weight = 1.0 / (sigma_guess * sigma_guess + variance);
-            let mut x = row.terms;
-            x[Self::H] = 0.0;
-            add_outer(&mut system, weight, &x);
-            for k in 0..Self::H {
-                right[k] += weight * x[k] * row.terms[Self::H];
+        let known = self.priors.precision[Self::H] > 0.0;
+        let sigma_guess = if known { self.priors.mean[Self::H].exp() } else { 0.1 };
+        let mut sums = [[0.0; K]; K];
+        let mut n = 0.0;
+        for group in &self.groups {
+            let weight = 1.0 / (sigma_guess * sigma_guess + group.variance);
+            n += group.n;
+            for k in 0..K {
+                for j in 0..K {
+                    sums[k][j] += weight * group.sums[k][j];
+                }
             }
         }
+        for (terms, variance) in &self.bounds {
+            n += 1.0;
+            add_outer(&mut sums, 1.0 / (sigma_guess * sigma_guess + variance), terms);
+        }
+        let mut system = sums;
+        let mut right = [0.0; K];
         for k in 0..Self::H {
             system[k][k] += self.priors.precision[k];
-            right[k] += self.priors.precision[k] * self.priors.mean[k];
+            right[k] = sums[k][Self::H] + self.priors.precision[k] * self.priors.mean[k];
+            system[k][Self::H] = 0.0;
+            system[Self::H][k] = 0.0;
         }
         system[Self::H][Self::H] = 1.0;
-        right[Self::H] = sigma_guess.ln();
         let mut at = Cholesky::raised(&system).solve(&right);
-        if self.priors.precision[Self::H] == 0.0 {
-            let squares: f64 = self.rows.iter().map(|r| self.residual(&r.row, &at).powi(2)).sum();
-            at[Self::H] = 0.5 * (squares / self.rows.len().max(1) as f64).max(1e-20).ln();
+        at[Self::H] = sigma_guess.ln();
+        if !known {
+            let mut q = at.map(|v| -v);
+            q[Self::H] = 1.0;
+            let mean_square =
+                sigma_guess * sigma_guess * dot(&q, &times(&sums, &q)) / f64::max(n, 1.0);
+            at[Self::H] = 0.5 * mean_square.max(1e-20).ln();
         }
         at
-    }
-
-    fn residual(&self, row: &Row<K>, at: &[f64; K]) -> f64 {
-        (0..Self::H).fold(row.terms[Self::H], |rest, k| rest - row.terms[k] * at[k])
     }
 
     /// The maximum, on a plane if one is given; `near` is a maximum of a similar problem.
