@@ -218,7 +218,8 @@ fn weigh(
         // Sums are kept by level, so that the additions of one row need not wait for one another.
         let (ld, lw) = (&dry_likelihood[..n], &wet_likelihood[..n]);
         for c in 0..n {
-            let (now_dry, now_wet) = ((dd * d[c] + wd * w[c]) * ld[c], (dw * d[c] + ww * w[c]) * lw[c]);
+            let (now_dry, now_wet) =
+                ((dd * d[c] + wd * w[c]) * ld[c], (dw * d[c] + ww * w[c]) * lw[c]);
             d[c] = now_dry;
             w[c] = now_wet;
             dry_sums[c] += now_dry;
