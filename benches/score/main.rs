@@ -54,24 +54,25 @@ fn main() {
     println!("{}", tally::HEAD);
     for name in &args.presets {
         let preset = preset(name);
-        let mut tallies = [(); 4].map(|()| Tally::default());
+        let mut tallies = [(); 5].map(|()| Tally::default());
         for &seed in &args.seeds {
             let mixed = fleet(&preset, args.assets, seed);
             let lead = fleet(&preset.clone().declining(), args.lead, seed ^ 0x1ead);
             let lead = if preset.decliners > 0.0 { lead } else { Vec::new() };
             for (specimens, healthy) in [(&mixed, true), (&lead, false)] {
                 let context = context(specimens);
-                let count = if args.others { 4 } else { 1 };
-                let all: Vec<[Tally; 4]> = specimens
+                let count = if args.others { 5 } else { 1 };
+                let all: Vec<[Tally; 5]> = specimens
                     .par_iter()
                     .map(|specimen| {
-                        let mut own = [(); 4].map(|()| Tally::default());
+                        let mut own = [(); 5].map(|()| Tally::default());
                         for (which, tally) in own.iter_mut().enumerate().take(count) {
                             let flags = match which {
                                 0 => shipped(&detector, specimen, &context, args.list && healthy),
                                 1 => others::regression(specimen),
                                 2 => others::fixed_limit(specimen),
-                                _ => others::half_of_baseline(specimen),
+                                3 => others::half_of_baseline(specimen),
+                                _ => others::truth(specimen),
                             };
                             if healthy && specimen.fate == Fate::Healthy {
                                 tally.healthy(specimen, &flags);
@@ -88,8 +89,9 @@ fn main() {
                 }
             }
         }
-        let names = ["detector", "regression", "fixed limit", "half of baseline"];
-        let count = if args.others { 4 } else { 1 };
+        let names =
+            ["detector", "regression", "fixed limit", "half of baseline", "knows the truth"];
+        let count = if args.others { 5 } else { 1 };
         for (who, tally) in names.iter().zip(&tallies).take(count) {
             println!("| {name}, {who} {}", tally.row());
         }

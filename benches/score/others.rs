@@ -1,4 +1,4 @@
-//! Three simpler detectors, for scale only: they are not part of the program.
+//! Three simpler detectors and one that knows the truth, for scale only: no part of the program.
 
 use std::collections::BTreeMap;
 
@@ -76,4 +76,16 @@ pub(crate) fn half_of_baseline(specimen: &Specimen) -> Vec<Flag> {
         first.sort_by(f64::total_cmp);
         last.2 != Bound::Over && last.1 < first[1] - 2f64.log10()
     })
+}
+
+/// Knows what will decline, and acts on its second visit with a value on scale since the onset.
+pub(crate) fn truth(specimen: &Specimen) -> Vec<Flag> {
+    if specimen.crossing.is_none() {
+        return Vec::new();
+    }
+    let seen =
+        specimen.measured.iter().filter(|m| m.at >= specimen.onset && m.bound != Bound::Over);
+    let days: BTreeMap<i64, Stamp> = seen.map(|m| (m.at.utc_day(), m.at)).collect();
+    let second = days.into_values().nth(1);
+    second.map(|at| Flag { at, crossing: None, standing: Vec::new() }).into_iter().collect()
 }

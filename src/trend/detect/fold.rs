@@ -68,10 +68,11 @@ pub(super) fn fold(detector: &Detector, case: &Case, context: &Context) -> Detec
     fold.finish()
 }
 
-/// The probability at which a finding opens: the odds asked for grow with the number of series,
-/// since each may raise a false one; the setting is meant for four.
+/// The probability at which a finding opens: the odds asked for grow with the root of the number of
+/// series, since each may raise a false one, but they are not independent of one another. The
+/// setting is meant for four.
 fn alarm_level(setting: f64, series: usize) -> f64 {
-    let odds = setting / (1.0 - setting) * (series.max(4) as f64 / 4.0);
+    let odds = setting / (1.0 - setting) * (series.max(1) as f64 / 4.0).sqrt();
     odds / (1.0 + odds)
 }
 
@@ -144,11 +145,20 @@ impl Fold<'_> {
             return;
         };
         let smallest = lines[found.smallest];
-        self.apart = match found.decades > least {
+        self.apart = match found.decades > least && self.lies_apart(smallest) {
             true if self.apart.0 > 0 && self.apart.1 == smallest => (self.apart.0 + 1, smallest),
             true => (1, smallest),
             false => (0, 0),
         };
+    }
+
+    /// Whether the filter, which knows bad contacts, also holds this phase to lie below another.
+    fn lies_apart(&self, line: usize) -> bool {
+        let grid = self.detector.grid();
+        let own = self.tracks.iter().find(|track| track.lines == [line]);
+        let others = self.tracks.iter().filter(|track| track.lines != [line]);
+        let lowest = others.map(|track| track.state.level(grid).lower).reduce(f64::max);
+        own.zip(lowest).is_some_and(|(own, other)| own.state.level(grid).upper < other)
     }
 
     /// The phase that a finding of a series is worded for.

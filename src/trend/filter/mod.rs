@@ -96,9 +96,9 @@ impl Default for Settings {
             margin: 0.3,
             rates: [0.0, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8, 25.6],
             onset: 0.03,
-            faster: 4.0,
-            slower: 0.75,
-            jump: 0.8,
+            faster: 6.0,
+            slower: 1.0,
+            jump: 2.5,
             end: 0.4,
             wander_healthy: 0.05,
             wander_declining: 0.25,
@@ -114,7 +114,7 @@ impl Default for Settings {
             start_declining: 0.03,
             sigmas: [(0.07, 0.35), (0.12, 0.45), (0.20, 0.20)],
             horizon_days: 540.0,
-            humid: (0.0, 0.0),
+            humid: (0.2, 0.08),
         }
     }
 }
