@@ -275,6 +275,33 @@ fn a_new_alias_takes_what_it_explains_out_of_the_tray() {
     assert_eq!(house.json(&["tray", "list"])[0]["written_phase"], "L2");
 }
 
+/// Polarization index R(10 min)/R(1 min) (IEEE Std 43), withheld above 5 GΩ.
+#[test]
+fn timed_readings_give_ratios_with_their_times() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm,duration_s\n\
+         2026-03-02T08:00:30Z,YT-001,U,4e8,30\n2026-03-02T08:01:00Z,YT-001,U,6e8,60\n\
+         2026-03-02T08:10:00Z,YT-001,U,1.5e9,600\n2026-03-02T09:01:00Z,YT-001,V,6e9,60\n\
+         2026-03-02T09:10:00Z,YT-001,V,9e9,600\n",
+    );
+    house.must(0, &["import", &file]);
+    let ratios = house.json(&["assess", "YT-001"])["ratios"].clone();
+    let find = |phase: &str, later: f64| {
+        let all = ratios.as_array().unwrap().iter();
+        all.clone().find(|r| r["phase"] == phase && r["later_s"] == later).unwrap().clone()
+    };
+    assert_eq!(find("U", 600.0)["ratio"], 2.5);
+    assert_eq!(find("U", 60.0)["ratio"], 1.5);
+    assert_eq!(find("V", 600.0)["withheld"], true);
+    // The trend sees the reading at the rated minute.
+    let history = house.json(&["history", "YT-001"]);
+    let used: Vec<_> = history.as_array().unwrap().iter().map(|r| r["used"].clone()).collect();
+    assert_eq!(used[1], "counts");
+    assert_eq!(used[2], "same test, another duration");
+}
+
 #[test]
 fn replay_tells_when_an_alarm_would_have_been_raised() {
     let house = House::new();
