@@ -9,14 +9,10 @@ use rusqlite::{Connection, TransactionBehavior};
 use super::names::Names;
 use super::receive::{Delivery, Outcome, store_run};
 use super::registers::{self, findings};
-use super::run::{Packer, Run};
+use super::run::{Packer, RUN_BYTES, Run};
 use super::{backup, open, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
 use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, Writer};
-
-/// Bytes of packed readings that are written in one transaction. Two runs are in memory at once:
-/// one being packed, one being written.
-pub(super) const RUN_BYTES: usize = 28 * 1024 * 1024;
 
 /// The one connection that writes, with the names it has met.
 #[derive(Debug)]
@@ -111,7 +107,7 @@ impl Writer for SqliteWriter {
         let core = &mut self.core;
         let mut delivery = core.delivery(now, source);
         let mut more = fill(&mut packer, parcels, run_bytes)?;
-        let run = packer.take(first_met, Run::default());
+        let run = packer.take(first_met);
         if !more {
             if !run.is_empty() {
                 core.run(&mut delivery, &run)?;
@@ -133,13 +129,17 @@ impl Writer for SqliteWriter {
             let mut packed = Ok(());
             let mut next = run;
             while runs.send(next).is_ok() && more {
+                // The writer took that run, so it is done with the one before.
+                if let Ok(done) = spare.try_recv() {
+                    packer.reuse(done);
+                }
                 let filled = fill(&mut packer, parcels, run_bytes);
                 more = matches!(filled, Ok(true));
                 packed = filled.map(drop);
                 if packed.is_err() {
                     break;
                 }
-                next = packer.take(first_met, spare.try_recv().unwrap_or_default());
+                next = packer.take(first_met);
                 if next.is_empty() {
                     break;
                 }
