@@ -74,7 +74,7 @@ impl<const K: usize> Cholesky<K> {
             if let Some(factor) = Cholesky::new(&tried) {
                 return factor;
             }
-            fraction = if fraction == 0.0 { 1e-10 } else { fraction * 10.0 };
+            fraction = if fraction == 0.0 { 1e-6 } else { fraction * 30.0 };
             if fraction > 1e20 {
                 // Only numbers that are not numbers get here; a unit step keeps the caller alive.
                 return Cholesky(std::array::from_fn(|i| {

@@ -238,7 +238,12 @@ impl<const K: usize> Penalised<K> {
         if let Some(plane) = plane {
             // Onto the plane, by the shortest way in the metric of the peak nearby.
             let across = match near {
-                Some(near) => Cholesky::raised(&near.curvature).solve(&plane.normal),
+                Some(near) => {
+                    let mut bent = near.curvature;
+                    let stiff = bent[0][0];
+                    add_outer(&mut bent, stiff, &plane.normal);
+                    Cholesky::raised(&bent).solve(&plane.normal)
+                }
                 None => plane.normal,
             };
             let off = (dot(&plane.normal, &at) - plane.value) / dot(&plane.normal, &across);
@@ -251,7 +256,14 @@ impl<const K: usize> Penalised<K> {
         }
         let mut here = self.local(&at);
         for _ in 0..200 {
-            let factor = Cholesky::raised(&here.curvature);
+            let mut bent = here.curvature;
+            if let Some(plane) = plane {
+                // On the plane this changes nothing; off it, it makes the matrix definite.
+                let steepest = (0..K).fold(0.0, |most, k| f64::max(most, bent[k][k]));
+                let stiff = 10.0 * steepest / dot(&plane.normal, &plane.normal);
+                add_outer(&mut bent, stiff, &plane.normal);
+            }
+            let factor = Cholesky::raised(&bent);
             let mut step = factor.solve(&here.gradient);
             if let Some(plane) = plane {
                 let across = factor.solve(&plane.normal);
