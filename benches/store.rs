@@ -310,7 +310,11 @@ fn main() {
         anchor(folder.path(), rows);
     }
     if what != "anchor" {
-        import(&data, if what == "stream" { 1_500_000 } else { rows }, matches!(what, "again" | "all"));
+        import(
+            &data,
+            if what == "stream" { 1_500_000 } else { rows },
+            matches!(what, "again" | "all"),
+        );
     }
     if matches!(what, "stream" | "all") {
         stream(&data);

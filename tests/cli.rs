@@ -303,6 +303,32 @@ fn timed_readings_give_ratios_with_their_times() {
 }
 
 #[test]
+fn a_finding_is_acknowledged_and_ends_with_a_rewind() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
+    house.must(0, &["import", &file]);
+    let act = |kind: &str, code: i32| {
+        let args =
+            ["finding", "acknowledge", "YT-001/drive", kind, "--remark", "booked for the dock"];
+        house.must(code, &args);
+    };
+    act("declining", 0);
+    act("imbalance", 3);
+    let list = house.json(&["finding", "list"]);
+    assert_eq!(list[0]["state"], "acknowledged", "{list}");
+    assert_eq!(list[0]["remark"], "booked for the dock");
+    // Somebody answers for it, and it still stands.
+    assert_eq!(house.json(&["declining"])[0]["state"], "acknowledged");
+    house.must(0, &["event", "add", "YT-001/drive", "rewound", "--at", "2025-07-01"]);
+    assert_eq!(house.json(&["declining"]), serde_json::json!([]));
+    let list = house.json(&["finding", "list"]);
+    assert!(list.as_array().unwrap().iter().all(|f| f["state"] != "open"), "{list}");
+    // The event was wrong: taken back, the finding stands as before, with its answer.
+    house.must(0, &["event", "void", "YT-001/drive", "rewound", "--at", "2025-07-01"]);
+    assert_eq!(house.json(&["declining"])[0]["state"], "acknowledged");
+}
+
+#[test]
 fn replay_tells_when_an_alarm_would_have_been_raised() {
     let house = House::new();
     let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));

@@ -92,6 +92,9 @@ pub(crate) enum Command {
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
         how early?")]
     Replay(Replay),
+    /// Stated problems: list them, say that somebody answers for one, close one
+    #[command(subcommand)]
+    Finding(FindingCommand),
     /// Enter a reading by hand, or put one right
     #[command(subcommand)]
     Reading(Reading),
@@ -212,6 +215,37 @@ pub(crate) struct Demo {
     /// Exit after printing
     #[arg(long)]
     pub(crate) once: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum FindingCommand {
+    /// All findings, also those that ended
+    #[command(after_help = "Example:\n  ohmward finding list YT-014/drive")]
+    List {
+        /// The asset's id
+        asset: Option<String>,
+    },
+    /// Say that somebody has seen it and answers for it
+    #[command(after_help = "Example:\n  ohmward finding acknowledge YT-014/drive declining \
+        --remark 'booked for the dock in March' --by 'R. Hale'")]
+    Acknowledge(ActOnFinding),
+    /// Say that it is done with
+    #[command(after_help = "Example:\n  ohmward finding close YT-014/drive declining --remark \
+        'cable end was dirty' --by 'R. Hale'")]
+    Close(ActOnFinding),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ActOnFinding {
+    /// The asset's id
+    pub(crate) asset: String,
+    /// The finding: declining, 'below limit', step, imbalance …
+    pub(crate) kind: String,
+    /// What was seen or done
+    #[arg(long)]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
 }
 
 #[derive(Debug, Subcommand)]
