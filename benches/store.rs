@@ -15,9 +15,7 @@ use ohmward::model::{
     TimeDoubt, Volts,
 };
 use ohmward::store::sqlite::{FILE, SqliteStore};
-use ohmward::store::{
-    Change, Entry, KeptFile, Parcel, Reader, RecordPlace, Source, When, Writer,
-};
+use ohmward::store::{Change, Entry, KeptFile, Parcel, Reader, RecordPlace, Source, When, Writer};
 
 const ASSETS: u64 = 10_000;
 const VISITS: u64 = 100;
@@ -47,7 +45,11 @@ fn reading(fleet: &[Arc<Series>], i: u64) -> Reading {
     let mut x = (i + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
     x ^= x >> 29;
     let over = x % 1000 < 230;
-    let ohms = if over { 2e9 } else { (10_f64.powf(7.0 + (x >> 20) as f64 % 2.2e3 / 1e3) / 1e4).round() * 1e4 };
+    let ohms = if over {
+        2e9
+    } else {
+        (10_f64.powf(7.0 + (x >> 20) as f64 % 2.2e3 / 1e3) / 1e4).round() * 1e4
+    };
     let taken = START + (visit * 14 * 86_400 + at * 40) as i64 * 1_000_000;
     Reading::new(Facts {
         series: fleet[at as usize].clone(),
@@ -267,7 +269,11 @@ fn query(data: &Path) {
     let found = reader.find(ohmward::model::ReadingId { batch: 1, record: 1_500_000, part: 0 });
     println!("find by id: {} in {:?}", found.unwrap().is_some(), started.elapsed());
     let started = Instant::now();
-    let uses = reader.uses_of_tester("T-1", Stamp::from_micros(START), Stamp::from_micros(START + 86_400_000_000));
+    let uses = reader.uses_of_tester(
+        "T-1",
+        Stamp::from_micros(START),
+        Stamp::from_micros(START + 86_400_000_000),
+    );
     println!("uses of a tester in a day: {} in {:?}", uses.unwrap().len(), started.elapsed());
     let started = Instant::now();
     let mut count = 0_u64;
@@ -284,7 +290,10 @@ fn query(data: &Path) {
     let mut writer = store.writer().unwrap();
     let times = (0..200).map(|i| {
         let started = Instant::now();
-        let asset = Asset { remark: format!("{i}").into(), ..Asset::first_met(AssetId::new("YT-00007").unwrap()) };
+        let asset = Asset {
+            remark: format!("{i}").into(),
+            ..Asset::first_met(AssetId::new("YT-00007").unwrap())
+        };
         writer.record(Stamp::from_micros(START), "kq", &[Change::Asset(asset)]).unwrap();
         started.elapsed()
     });
@@ -301,7 +310,11 @@ fn main() {
         anchor(folder.path(), rows);
     }
     if what != "anchor" {
-        import(&data, if what == "stream" { 1_500_000 } else { rows }, matches!(what, "again" | "all"));
+        import(
+            &data,
+            if what == "stream" { 1_500_000 } else { rows },
+            matches!(what, "again" | "all"),
+        );
     }
     if matches!(what, "stream" | "all") {
         stream(&data);

@@ -53,4 +53,3 @@ pub struct FindingAct {
     /// Why, in the person's words; may be empty.
     pub remark: Text,
 }
-

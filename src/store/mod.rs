@@ -16,19 +16,14 @@ mod stored;
 use std::sync::Arc;
 
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, Gear, Phase, Proof, ReadingId, Series,
-    Stamp,
+    Alias, Asset, AssetId, Correction, Event, Finding, Gear, Phase, Proof, ReadingId, Series, Stamp,
 };
 
 pub use change::{Act, Change, FindingAct};
-pub use delivery::{
-    Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem,
-};
+pub use delivery::{Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem};
 pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
-pub use stored::{
-    Batch, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When,
-};
+pub use stored::{Batch, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When};
 
 /// The writing side: one per store, on one thread.
 pub trait Writer {

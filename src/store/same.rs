@@ -133,11 +133,7 @@ impl<'a> Rest<'a> {
 }
 
 /// The reject of a reading that says something else than a stored one under the same key.
-pub(crate) fn conflict(
-    bytes: Vec<u8>,
-    stored: ReadingId,
-    fields: &[&'static str],
-) -> RejectItem {
+pub(crate) fn conflict(bytes: Vec<u8>, stored: ReadingId, fields: &[&'static str]) -> RejectItem {
     let reason = format!(
         "expected a new reading, found one equal to reading `{stored}` in series, time, tester, \
          bound, ohms and duration but different in `{}` (the first stands)",

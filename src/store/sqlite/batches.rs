@@ -45,12 +45,8 @@ pub(super) fn add(db: &Connection, no: i64, now: Stamp, source: &Source) -> Resu
 /// Adds the batch of a person's change; returns its number.
 pub(super) fn add_change(db: &Connection, now: Stamp, by: &str) -> Result<i64> {
     let no = next(db)?;
-    let source = Source {
-        kind: "hand".into(),
-        name: by.into(),
-        profile: Default::default(),
-        file: None,
-    };
+    let source =
+        Source { kind: "hand".into(), name: by.into(), profile: Default::default(), file: None };
     add(db, no, now, &source)?;
     Ok(no)
 }

@@ -178,4 +178,3 @@ fn cached<K: Clone + Eq + Hash>(
     keep(cache, key, no);
     Ok(no)
 }
-

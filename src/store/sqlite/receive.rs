@@ -336,8 +336,7 @@ impl<'a> Storing<'a> {
         }
         for asset in &self.run.assets {
             let no = names.asset(db, &asset.id)?;
-            if self.touched.contains_key(&no) && assets::first_met(db, names, batch, no, asset)?
-            {
+            if self.touched.contains_key(&no) && assets::first_met(db, names, batch, no, asset)? {
                 self.receipt.new_assets.push(asset.id.clone());
             }
         }

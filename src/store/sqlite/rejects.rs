@@ -2,8 +2,8 @@
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::names;
 use super::error::damaged;
+use super::names;
 use crate::store::{RecordPlace, RejectItem, Result, Source, StoredReject};
 
 /// A reject to be stored.

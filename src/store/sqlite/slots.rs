@@ -161,8 +161,14 @@ impl<'a> Slots<'a> {
     fn claim(&mut self, new: &Incoming<'_>, nth: i64) -> Result<()> {
         let row = new.row;
         self.db.prepare_cached(CLAIM)?.execute(params![
-            self.delivery, new.series, row.taken_at, new.tester, row.bound(), row.ohms,
-            new.duration(), nth
+            self.delivery,
+            new.series,
+            row.taken_at,
+            new.tester,
+            row.bound(),
+            row.ohms,
+            new.duration(),
+            nth
         ])?;
         self.claimed = true;
         Ok(())

@@ -39,8 +39,7 @@ impl Core {
         work: impl FnOnce(&Connection, &mut Names) -> Result<T>,
     ) -> Result<T> {
         let done = (|| {
-            let transaction =
-                self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            let transaction = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
             let done = work(&transaction, &mut self.names)?;
             transaction.commit()?;
             Ok(done)
@@ -52,8 +51,7 @@ impl Core {
     }
 
     fn run(&mut self, delivery: &mut Delivery, run: &Run) -> Result<()> {
-        let outcome: Outcome =
-            self.transaction(|db, names| store_run(db, names, delivery, run))?;
+        let outcome: Outcome = self.transaction(|db, names| store_run(db, names, delivery, run))?;
         delivery.add(outcome);
         Ok(())
     }
@@ -167,8 +165,7 @@ impl Writer for SqliteWriter {
         seen: PendingMark,
         episodes: &[Finding],
     ) -> Result<()> {
-        self.core
-            .transaction(|db, names| findings::settle(db, names, now, asset, seen, episodes))
+        self.core.transaction(|db, names| findings::settle(db, names, now, asset, seen, episodes))
     }
 
     fn backup(&mut self, path: &Path) -> Result<()> {

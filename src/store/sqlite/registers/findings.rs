@@ -144,7 +144,8 @@ fn load(db: &Connection, asset: Option<&AssetId>, when: When) -> Result<BTreeMap
     for (no, finding, act, remark, mark) in acts {
         if let Some(known) = known.get_mut(&finding) {
             let Finding { asset, kind, since, .. } = &known.episode.finding;
-            let value = FindingAct { asset: asset.clone(), kind: *kind, since: *since, act, remark };
+            let value =
+                FindingAct { asset: asset.clone(), kind: *kind, since: *since, act, remark };
             known.episode.answered = true;
             known.acts.push((no, Recorded { value, mark }));
         }
@@ -179,4 +180,3 @@ pub(in crate::store::sqlite) fn acts(
     known.sort_unstable_by_key(|(no, _)| *no);
     Ok(known.into_iter().map(|(_, row)| row).collect())
 }
-

@@ -42,11 +42,8 @@ fn touched_from(db: &Connection, proof: &Proof) -> Result<i64> {
         "SELECT DISTINCT at FROM proof WHERE tester = ?1 AND at < ?2 AND kind = ?3 AND passed = 1
            AND void = 0 ORDER BY at DESC",
     )?;
-    let mut earlier = earlier.query(params![
-        proof.tester.as_str(),
-        proof.at.micros(),
-        proof.kind.word()
-    ])?;
+    let mut earlier =
+        earlier.query(params![proof.tester.as_str(), proof.at.micros(), proof.kind.word()])?;
     while let Some(row) = earlier.next()? {
         let instant = row.get(0)?;
         let standing = at(db, &proof.tester, instant)?;
