@@ -253,7 +253,7 @@ pub(crate) enum Reading {
     /// Enter a reading by hand
     #[command(after_help = "Example:\n  ohmward reading add --asset YT-014/drive --phase U \
         --resistance '>550 MΩ' --test-voltage 500 --temperature 22 --by 'R. Hale'")]
-    Add(AddReading),
+    Add(Box<AddReading>),
     /// Say that a reading does not count
     #[command(after_help = "Example:\n  ohmward reading void 12.345 --reason 'clip had slipped' \
         --by 'R. Hale'")]

@@ -36,7 +36,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
             && (ask.all || f.kind != FindingKind::Watch)
     });
     let mut rows: Vec<DecliningOut> = findings.into_iter().map(row).collect();
-    rows.sort_by(|a, b| urgency(a).cmp(&urgency(b)));
+    rows.sort_by_key(urgency);
     let columns = [
         ("asset", "asset"),
         ("phase", "phase"),

@@ -1,7 +1,5 @@
 //! The field fit on series with a known answer, and on every degenerate input.
 
-#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
-
 use super::censored::NoMaximum;
 use super::fit::{Crossing, Settings, fit};
 use crate::model::{Bound, Insulation, Limit, LimitMeaning, Point, ReadingId, Stamp};

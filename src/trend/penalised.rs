@@ -308,7 +308,6 @@ impl<const K: usize> Penalised<K> {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
     use super::super::censored::Model;
     use super::*;
 

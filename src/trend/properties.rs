@@ -1,7 +1,5 @@
 //! What must hold for any readings: moved in time, scaled, mirrored, shuffled.
 
-#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
-
 use proptest::prelude::*;
 
 use super::fit::{self, Crossing};

@@ -205,7 +205,7 @@ impl Reader for MemoryStore {
         };
         let waits = |row: &&Row| {
             let id = row.stored.id;
-            let counts = of(id).filter(|kind| matches!(kind, Void | Restore)).last();
+            let counts = of(id).rfind(|kind| matches!(kind, Void | Restore));
             counts != Some(&Void) && !of(id).any(|kind| matches!(kind, Move { .. }))
         };
         let mut rows: Vec<_> = state.rows(when).into_iter().filter(waits).collect();
@@ -233,6 +233,11 @@ impl Reader for MemoryStore {
 
     fn line(&self, batch: u64, record: u64) -> Result<Option<Vec<u8>>> {
         Ok(self.state().lines.get(&(batch, record)).cloned())
+    }
+
+    fn batches_of_file(&self, digest: &str) -> Result<Vec<u64>> {
+        let of_file = |b: &&Batch| b.source.file.as_ref().is_some_and(|f| f.digest == digest);
+        Ok(self.state().batches.iter().filter(of_file).map(|b| b.number).collect())
     }
 
     fn batch(&self, number: u64) -> Result<Option<Batch>> {
