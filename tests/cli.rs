@@ -107,12 +107,15 @@ fn an_unknown_column_is_named_and_the_reading_kept() {
     );
 }
 
-/// Ways in which a file can be damaged, and what is left of it: accepted, rejected, exit code.
+/// A way in which a file can be damaged: its name, its bytes, what is left of it (accepted,
+/// rejected), and the exit code (-1: any but success without a word).
+type Damage = (&'static str, Vec<u8>, Option<(u64, u64)>, i32);
+
 #[test]
 fn damaged_input_gives_a_clear_error_and_leaves_the_rest() {
     let head = "taken_at,asset,phase,resistance_ohm\n";
     let good = "2026-03-02T08:15:00Z,YT-001,U,1e9\n";
-    let cases: Vec<(&str, Vec<u8>, Option<(u64, u64)>, i32)> = vec![
+    let cases: Vec<Damage> = vec![
         ("zero bytes", vec![], None, 3),
         ("header only", head.into(), Some((0, 0)), 0),
         ("truncated", format!("{head}{good}2026-03-02T08:1").into(), Some((1, 1)), 1),

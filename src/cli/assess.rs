@@ -76,6 +76,7 @@ struct LineOut {
     reaches_limit: Option<String>,
     reaches_limit_upper: Option<String>,
     probability: Option<f64>,
+    clears_after_visits: Option<u32>,
     n_measured: usize,
     n_over: usize,
     n_under: usize,
@@ -221,6 +222,7 @@ fn line_out(group: &Group, line: &LineAssessment, beside: &LineEvidence) -> Line
         reaches_limit: time(line.crossing.mid),
         reaches_limit_upper: time(line.crossing.upper),
         probability: line.probability,
+        clears_after_visits: line.clears_after,
         n_measured: line.n_measured,
         n_over: line.n_over,
         n_under: line.n_under,
@@ -402,6 +404,9 @@ fn in_words(line: &LineAssessment) -> String {
         }
         (Verdict::Steady, _) => "no decline to be seen, so no date".to_owned(),
     };
+    let clears = line
+        .clears_after
+        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
     let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
-    format!("{}, {visits}, {lowest_bound}; {date}", line.verdict)
+    format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
 }
