@@ -263,7 +263,16 @@ impl<const K: usize> Penalised<K> {
                 let stiff = 10.0 * steepest / dot(&plane.normal, &plane.normal);
                 add_outer(&mut bent, stiff, &plane.normal);
             }
-            let factor = Cholesky::raised(&bent);
+            let factor = Cholesky::new(&bent).unwrap_or_else(|| {
+                // Far from the maximum only the part for fixed σ is sure to be definite: then
+                // coefficients and ln σ step side by side.
+                for k in 0..Self::H {
+                    bent[k][Self::H] = 0.0;
+                    bent[Self::H][k] = 0.0;
+                }
+                bent[Self::H][Self::H] = bent[Self::H][Self::H].abs().max(1.0);
+                Cholesky::raised(&bent)
+            });
             let mut step = factor.solve(&here.gradient);
             if let Some(plane) = plane {
                 let across = factor.solve(&plane.normal);
