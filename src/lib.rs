@@ -16,6 +16,7 @@ pub mod normalise;
 pub mod trend;
 pub mod visits;
 
+pub mod sources;
 pub mod store;
 
 pub mod dossier;
@@ -27,6 +28,9 @@ pub mod replay;
 pub mod watch;
 
 pub mod config;
+pub mod web;
+
+pub mod daemon;
 
 mod cli;
 pub use cli::run;

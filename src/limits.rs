@@ -22,3 +22,26 @@ pub const OHMS_MAX: f64 = 1e18;
 /// What a printed 0 Ω stands for when neither profile nor tester says its lowest reading, in ohm.
 /// Hand-held testers resolve 0.01 MΩ (common practice, no published source).
 pub const LOWEST_READING_OHM: f64 = 10_000.0;
+
+/// Bytes of a serial line that are held back while the store does not keep up: at 115 200 baud over
+/// 20 s, at 9600 baud over 4 min. Beyond that they are dropped and counted.
+pub const SERIAL_HELD_BYTES: usize = 256 * 1024;
+
+/// Chunks of a stream that wait for the intake.
+pub const STREAM_QUEUE: usize = 256;
+
+/// Longest line of a stream in bytes: a tester's line is under 200.
+pub const STREAM_LINE_BYTES: usize = 4 * 1024;
+
+/// Records of a stream in one commit: beyond that a commit takes longer than a line may wait.
+pub const STREAM_GROUP: usize = 4_096;
+
+/// Longest body of a request in bytes: some 100,000 readings.
+pub const BODY_BYTES: usize = 16 * 1024 * 1024;
+
+/// Kibibytes of request bodies in memory at once; beyond that clients are asked to wait.
+pub const BODIES_KIB: usize = 64 * 1024;
+
+/// A part that gave no sign of life for so long is stuck: a full disk or a locked database makes
+/// the store answer within 10 s.
+pub const STUCK: std::time::Duration = std::time::Duration::from_secs(30);

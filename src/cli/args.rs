@@ -66,6 +66,10 @@ pub(crate) struct By {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// Take readings in as they come: serial stations, folders, HTTP
+    #[command(after_help = "Example:\n  ohmward serve --watch /srv/exports\n\nStations and folders \
+        are named in the configuration; SIGHUP reads it again, SIGTERM ends in order.")]
+    Serve(Serve),
     /// Take in export files, once
     #[command(
         after_help = "Example:\n  ohmward import quay-2026-03.csv\n  ohmward import --profile \
@@ -148,6 +152,19 @@ pub(crate) enum Command {
     /// Print the manual page
     #[command(after_help = "Example:\n  ohmward man | man -l -")]
     Man,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Serve {
+    /// Where HTTP is served [default: as configured, else 127.0.0.1:8040]
+    #[arg(long, value_name = "ADDR")]
+    pub(crate) listen: Option<std::net::SocketAddr>,
+    /// A folder whose files are taken in; may be given several times
+    #[arg(long, value_name = "DIR")]
+    pub(crate) watch: Vec<PathBuf>,
+    /// How the log on standard error is written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) log: super::log::LogFormat,
 }
 
 #[derive(Debug, Args)]

@@ -10,12 +10,14 @@ mod finding;
 mod fitted;
 mod history;
 mod import;
+mod log;
 mod output;
 mod place;
 mod reading;
 mod registers;
 mod rejects;
 mod replay;
+mod serve;
 mod upkeep;
 
 use std::process::ExitCode;
@@ -63,6 +65,8 @@ failures!(
     crate::intake::IntakeError,
     crate::dossier::DossierError,
     crate::config::ConfigError,
+    crate::daemon::DaemonError,
+    crate::daemon::PlanError,
     ohmward_parsers::ProfileError,
 );
 
@@ -99,6 +103,7 @@ impl Cli {
         let mut place = place::Place::new(&self.global)?;
         let place = &mut place;
         match self.command {
+            Command::Serve(args) => serve::serve(place, &self.global, args),
             Command::Import(args) => import::import(place, args),
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
@@ -116,7 +121,7 @@ impl Cli {
             Command::Tray(args) => reading::tray(place, args),
             Command::Export(args) => upkeep::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
-            Command::Check => upkeep::check(place),
+            Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),
             Command::Completions { shell } => upkeep::completions(shell),
             Command::Man => upkeep::man(),

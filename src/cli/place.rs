@@ -97,25 +97,8 @@ impl Place {
 
     /// Adds the folder's profiles; returns those that cannot be used, and why.
     pub(crate) fn load_profiles(&self, profiles: &mut Profiles) -> Vec<(PathBuf, String)> {
-        let mut paths: Vec<PathBuf> = match std::fs::read_dir(self.dir.join("profiles")) {
-            Ok(entries) => entries
-                .filter_map(|e| e.ok().map(|e| e.path()))
-                .filter(|p| p.extension().is_some_and(|e| e == "toml"))
-                .collect(),
-            Err(_) => Vec::new(),
-        };
-        paths.sort();
-        let mut problems = Vec::new();
-        for path in paths {
-            let name = path.file_stem().map(|n| n.to_string_lossy()).unwrap_or_default();
-            let added = std::fs::read_to_string(&path)
-                .map_err(|e| e.to_string())
-                .and_then(|text| profiles.add(&name, &text).map_err(|e| chain(&e)));
-            if let Err(problem) = added {
-                problems.push((path, problem));
-            }
-        }
-        problems
+        let problems = crate::config::add_profiles(&self.dir, profiles);
+        problems.into_iter().map(|(path, why)| (path, chain(&why))).collect()
     }
 
     /// The asset of that id, or a failure that helps to find the right one.

@@ -12,6 +12,7 @@ use super::args::{Cli, Export};
 use super::output;
 use super::place::{Place, shown};
 use super::{Exit, Failure, note};
+use crate::daemon;
 use crate::export::{Corrections, export_all, export_readings};
 use crate::store::{Reader, Writer};
 
@@ -67,7 +68,7 @@ struct CheckOut {
     detail: String,
 }
 
-pub(crate) fn check(place: &mut Place) -> Result<Exit, Failure> {
+pub(crate) fn check(place: &mut Place, config: Option<&Path>) -> Result<Exit, Failure> {
     let mut rows = Vec::new();
     let mut say = |what: &str, problems: Vec<String>, fine: String| {
         if problems.is_empty() {
@@ -77,7 +78,10 @@ pub(crate) fn check(place: &mut Place) -> Result<Exit, Failure> {
             rows.push(CheckOut { what: what.to_owned(), state: "wrong", detail });
         }
     };
-    say("configuration", Vec::new(), "read".into());
+    match daemon::Plan::read(&place.dir, config, &[]) {
+        Ok(plan) => say("configuration", daemon::problems(&plan), "read".into()),
+        Err(why) => say("configuration", vec![super::chain(&why)], String::new()),
+    }
     let mut profiles = Profiles::builtin()?;
     let problems = place.load_profiles(&mut profiles);
     let problems = problems.into_iter().map(|(p, why)| format!("{}: {why}", shown(&p))).collect();

@@ -1,10 +1,15 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod profiles;
+mod sources;
+
 use std::path::Path;
 
 use serde::Deserialize;
 
 use crate::dossier;
+pub use profiles::{ProfileFileError, add_profiles};
+pub use sources::{DropFolder, Sources, Station};
 
 /// Why a configuration cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -32,12 +37,16 @@ pub enum ConfigError {
 pub struct Config {
     /// How assets are assessed.
     pub assess: dossier::Settings,
+    /// Where readings come from by themselves.
+    pub sources: Sources,
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct Written {
     visits: Visits,
+    http: sources::Http,
+    source: sources::Source,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -66,7 +75,10 @@ impl Config {
     /// Reads the text of a configuration.
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
-        let mut config = Config::default();
+        let mut config = Config {
+            sources: sources::meant(written.source, written.http)?,
+            ..Config::default()
+        };
         let visits = &mut config.assess.visits;
         let set = |name: &str, value: Option<f64>, to: &mut f64| match value {
             Some(v) if !(v > 0.0 && v.is_finite()) => {

@@ -2,6 +2,7 @@
 //! assessment that follows from them.
 
 mod evidence;
+mod ranking;
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -13,6 +14,7 @@ use crate::trend::{Assessment, Assessor};
 use crate::visits::{self, Judged, Ratio, Suspicion, apply, gather, ratios, suspicions};
 
 pub use evidence::{Evidence, episodes};
+pub use ranking::{Ranked, ranked, row};
 
 /// How assets are assessed: how readings become visits, and what the detector is told.
 #[derive(Clone, Debug, Default, PartialEq)]

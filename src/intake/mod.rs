@@ -1,12 +1,18 @@
 //! Bytes to the store: frame, parse, normalise, one commit, acknowledge. The only writer of
 //! readings from sources.
 
+mod body;
 mod file;
 mod parcels;
+mod registers;
 mod retry;
+mod stream;
 
+pub use body::{BodyImport, BodyKind, BodyTaken};
 pub use file::{FileImport, Imported, Preview};
+pub use registers::{RegisterWatch, Registers};
 pub use retry::{Again, Retried, retry};
+pub use stream::{Group, StreamIntake, StreamRule, TestRule};
 
 use crate::model::Invalid;
 use crate::store::StoreError;

@@ -44,7 +44,7 @@ pub trait Identify {
 pub const UNKNOWN: &str = "?";
 
 /// What the surroundings of a stream say where its records are silent.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Surroundings {
     /// Nominal test voltage in volts.
     pub test_voltage_v: Option<f64>,

@@ -1,11 +1,15 @@
 //! Changed assets to findings: drains what the store marked as pending.
 
+mod task;
+
 use rayon::prelude::*;
 
 use crate::dossier::{Desk, DossierError, Settings, episodes};
 use crate::model::{Finding, Stamp};
 use crate::store::{Pending, Reader, Result as StoreResult, When, Writer};
 use crate::trend::Assessor;
+
+pub use task::{Task, Wake, wake};
 
 /// Assets assessed between two writes: small enough that findings appear soon, large enough that
 /// all cores have work.

@@ -10,6 +10,7 @@ mod batches;
 mod cells;
 mod check;
 mod error;
+mod handle;
 mod names;
 mod open;
 mod pending;
@@ -24,6 +25,7 @@ mod writer;
 
 use std::path::{Path, PathBuf};
 
+pub use handle::WriterHandle;
 pub use open::DaemonLock;
 pub use reader::SqliteReader;
 pub use writer::SqliteWriter;
@@ -61,6 +63,11 @@ impl SqliteStore {
     /// A writer. Take one per process.
     pub fn writer(&self) -> Result<SqliteWriter> {
         SqliteWriter::open(&self.data)
+    }
+
+    /// placeholder
+    pub fn handle(&self) -> Result<WriterHandle> {
+        Ok(WriterHandle(std::sync::Arc::new(std::sync::Mutex::new(self.writer()?))))
     }
 
     /// A reader; cheap, take as many as there are threads.

@@ -1,0 +1,232 @@
+//! The daemon: what is started in which order, how it is told to change, and how it ends.
+//!
+//! Start: lock, store, writer, watch, HTTP, sources, ready. Stop: sources stop reading and what
+//! they read is stored, requests are answered, the watch ends, the store is closed.
+
+mod crew;
+mod end;
+mod files;
+mod lines;
+mod plan;
+mod pulse;
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::{Arc, RwLock};
+use std::time::{Duration, Instant};
+
+use ohmward_parsers::Profiles;
+use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
+
+use crate::clock::Clock;
+use crate::dossier;
+use crate::sources::{Standing, Stop};
+use crate::store::StoreError;
+use crate::store::sqlite::SqliteStore;
+use crate::watch;
+use crate::web::{self, Roster, Shared};
+use crew::Crew;
+use end::{Ending, Thread};
+use pulse::Pulse;
+
+pub use plan::{Plan, PlanError, problems};
+
+/// Where HTTP is served unless something else is said: this machine only.
+pub const LISTEN: SocketAddr =
+    SocketAddr::new(std::net::IpAddr::V4(std::net::Ipv4Addr::LOCALHOST), 8040);
+
+/// How often the daemon looks after itself.
+const BEAT: Duration = Duration::from_millis(100);
+
+/// Why the daemon did not start, or did not end well.
+#[derive(Debug, thiserror::Error)]
+pub enum DaemonError {
+    /// The configuration cannot be carried out.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+    /// The store cannot be used.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The address cannot be listened on.
+    #[error(
+        "cannot listen on `{address}`: {why} (is another program there? name one with --listen)"
+    )]
+    Listen {
+        /// Where.
+        address: SocketAddr,
+        /// What the system says.
+        why: std::io::Error,
+    },
+    /// The system refused threads or signals.
+    #[error("cannot start: {0}")]
+    System(#[from] std::io::Error),
+    /// The time for ending ran out.
+    #[error(
+        "ended before everything was done: {0} (what a source had not acknowledged comes again)"
+    )]
+    NotDrained(String),
+}
+
+/// What is to be served.
+pub struct Serve {
+    /// The data folder.
+    pub data: PathBuf,
+    /// The configuration file to read, also again on SIGHUP; none: no file.
+    pub config: Option<PathBuf>,
+    /// Where HTTP is served, over what the configuration says.
+    pub listen: Option<SocketAddr>,
+    /// Folders to watch beside those of the configuration.
+    pub watch: Vec<PathBuf>,
+    /// What time it is.
+    pub clock: Arc<dyn Clock>,
+    /// Ends the daemon as SIGTERM does.
+    pub stop: Stop,
+}
+
+impl Serve {
+    /// Serves until SIGTERM, SIGINT or `stop`; `ready` is told the address once all is started.
+    pub fn run(&self, ready: &mut dyn FnMut(SocketAddr)) -> Result<(), DaemonError> {
+        let plan = self.plan()?;
+        let store = SqliteStore::open(&self.data)?;
+        let lock = store.lock_daemon()?;
+        let writer = store.handle()?;
+        let (wake, woken) = watch::wake();
+        let shared = Arc::new(Shared {
+            profiles: Profiles::builtin().map_err(PlanError::from)?,
+            clock: Arc::clone(&self.clock),
+            roster: Roster::default(),
+            writing: Arc::default(),
+            watching: Arc::default(),
+            assessed: Arc::default(),
+            started: Instant::now(),
+            store,
+            writer,
+            wake,
+        });
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(2)
+            .max_blocking_threads(64)
+            .enable_all()
+            .build()?;
+        let settings = Arc::new(RwLock::new(plan.assess.clone()));
+        let watch = watching(&shared, Arc::clone(&settings), woken)?;
+        let served = runtime.block_on(self.serve(plan, &shared, settings, ready));
+        // Even after a failed start nothing may be left running.
+        let mut ending = served.unwrap_or_else(Ending::failed);
+        ending.add(watch);
+        let ended = ending.finish();
+        runtime.shutdown_timeout(Duration::from_secs(1));
+        drop(shared);
+        drop(lock);
+        ended
+    }
+
+    /// What the configuration and the command line ask for.
+    fn plan(&self) -> Result<Plan, PlanError> {
+        Plan::read(&self.data, self.config.as_deref(), &self.watch)
+    }
+
+    async fn serve(
+        &self,
+        plan: Plan,
+        shared: &Arc<Shared>,
+        settings: Arc<RwLock<dossier::Settings>>,
+        ready: &mut dyn FnMut(SocketAddr),
+    ) -> Result<Ending, DaemonError> {
+        let mut terminate = signal(SignalKind::terminate())?;
+        let mut interrupt = signal(SignalKind::interrupt())?;
+        let mut hangup = signal(SignalKind::hangup())?;
+        let address = self.listen.or(plan.listen).unwrap_or(LISTEN);
+        let listening = |why| DaemonError::Listen { address, why };
+        let listener = TcpListener::bind(address).await.map_err(listening)?;
+        let address = listener.local_addr().map_err(listening)?;
+        let standing = Arc::new(Standing::new("http", "http".into()));
+        shared.roster.add(Arc::clone(&standing));
+        let routes = web::routes(Arc::clone(shared), standing)?
+            .into_make_service_with_connect_info::<SocketAddr>();
+        let (close, closing) = tokio::sync::oneshot::channel::<()>();
+        let http = axum::serve(listener, routes).with_graceful_shutdown(async {
+            // An error means that the sender is gone: to be closed as well.
+            closing.await.unwrap_or_default();
+        });
+        let http = tokio::spawn(http.into_future());
+        let mut crew = Crew::new(Arc::clone(shared));
+        let started = crew.change_to(plan.jobs);
+        let mut pulse = Pulse::new(Arc::clone(shared));
+        if started.is_ok() {
+            if !address.ip().is_loopback() {
+                tracing::warn!(
+                    "listening beyond this machine on {address}: whoever reaches it may read and \
+                     send readings"
+                );
+            }
+            tracing::info!("listening on http://{address}");
+            pulse.ready();
+            ready(address);
+            let mut beat = tokio::time::interval(BEAT);
+            loop {
+                tokio::select! {
+                    _ = terminate.recv() => break,
+                    _ = interrupt.recv() => break,
+                    _ = hangup.recv() => self.reload(&mut crew, &settings, &mut pulse),
+                    _ = beat.tick() => pulse.beat(),
+                }
+                if self.stop.is_set() {
+                    break;
+                }
+            }
+            tracing::info!("ending: what was read is being stored");
+        }
+        pulse.stopping();
+        drop(close);
+        let mut ending = crew.end();
+        ending.http(http).await;
+        if let Err(e) = started {
+            ending.fail(e.into());
+        }
+        Ok(ending)
+    }
+
+    /// Reads the configuration again; a wrong one changes nothing.
+    fn reload(&self, crew: &mut Crew, settings: &RwLock<dossier::Settings>, pulse: &mut Pulse) {
+        pulse.reloading();
+        match self.plan() {
+            Err(e) => tracing::error!("the configuration is kept as it was: {e}"),
+            Ok(plan) => {
+                if let Some(listen) = plan.listen.filter(|_| self.listen.is_none()) {
+                    tracing::debug!("`http.listen` = {listen} counts from the next start");
+                }
+                // Joining a source that ends takes a moment; the runtime may go on meanwhile.
+                let changed = tokio::task::block_in_place(|| crew.change_to(plan.jobs));
+                match changed {
+                    Ok(()) => tracing::info!("the configuration was read again"),
+                    Err(e) => tracing::error!("a source could not be started: {e}"),
+                }
+                *settings.write().unwrap_or_else(std::sync::PoisonError::into_inner) = plan.assess;
+            }
+        }
+        pulse.ready();
+    }
+}
+
+fn watching(
+    shared: &Arc<Shared>,
+    settings: Arc<RwLock<dossier::Settings>>,
+    woken: std::sync::mpsc::Receiver<()>,
+) -> std::io::Result<Thread> {
+    let (shared, stop) = (Arc::clone(shared), Stop::default());
+    let stopped = stop.clone();
+    let mut task = watch::Task {
+        store: shared.store.clone(),
+        writer: shared.writer.clone(),
+        clock: Arc::clone(&shared.clock),
+        settings,
+        stop: stop.clone(),
+        health: Arc::clone(&shared.watching),
+        assessed: Arc::clone(&shared.assessed),
+    };
+    Thread::start("watch", stop, Stop::default(), move || {
+        end::enduring("watch", &stopped, || task.run(&woken))
+    })
+}

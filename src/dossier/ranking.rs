@@ -1,0 +1,63 @@
+//! Findings in the order of their urgency, as rows for a list.
+
+use serde::Serialize;
+
+use super::Evidence;
+use crate::model::{Finding, FindingKind, FindingState};
+
+/// One open finding with its numbers; `phase` is the leading series, empty for an asset-wide one.
+#[derive(Clone, Debug, Serialize)]
+pub struct Ranked {
+    /// The asset.
+    pub asset: String,
+    /// The leading phase.
+    pub phase: String,
+    /// The kind of the finding.
+    pub finding: &'static str,
+    /// The measuring time at which it was first seen.
+    pub since: String,
+    /// The numbers behind it.
+    #[serde(flatten)]
+    pub evidence: Evidence,
+    /// Where it stands.
+    pub state: &'static str,
+    /// The reasons in one sentence.
+    pub reason: String,
+}
+
+/// The findings that are open or acknowledged, the most urgent first; what is only to be watched
+/// with `all`.
+pub fn ranked(findings: Vec<Finding>, all: bool) -> Vec<Ranked> {
+    let stands = |f: &Finding| {
+        matches!(f.state, FindingState::Open | FindingState::Acknowledged)
+            && (all || f.kind != FindingKind::Watch)
+    };
+    let mut rows: Vec<_> = findings.into_iter().filter(stands).map(|f| (f.kind, row(f))).collect();
+    rows.sort_by_cached_key(|(kind, row)| urgency(*kind, row));
+    rows.into_iter().map(|(_, row)| row).collect()
+}
+
+/// A finding as a row.
+pub fn row(finding: Finding) -> Ranked {
+    Ranked {
+        asset: finding.asset.to_string(),
+        phase: finding.phase.map(|p| p.to_string()).unwrap_or_default(),
+        finding: finding.kind.word(),
+        since: finding.since.to_string(),
+        evidence: serde_json::from_str(&finding.evidence).unwrap_or_default(),
+        state: finding.state.word(),
+        reason: finding.reason.into(),
+    }
+}
+
+/// Below the limit first, then by the earliest credible crossing, then by age.
+fn urgency(kind: FindingKind, row: &Ranked) -> (u8, String, String, String) {
+    let rank = match kind {
+        FindingKind::BelowLimit => 0,
+        FindingKind::Declining | FindingKind::Step => 1,
+        FindingKind::Watch => 3,
+        _ => 2,
+    };
+    let crossing = row.evidence.reaches_limit_lower.clone().unwrap_or_else(|| "9999".into());
+    (rank, crossing, row.since.clone(), row.asset.clone())
+}

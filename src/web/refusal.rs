@@ -1,0 +1,77 @@
+//! Answers that are no answer: a status, and in words what is wrong and what to do.
+
+use axum::Json;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+
+use crate::intake::IntakeError;
+use crate::store::StoreError;
+
+/// Why a request was not done.
+#[derive(Debug)]
+pub(super) struct Refusal {
+    status: StatusCode,
+    /// Seconds after which it is worth trying again.
+    again: Option<u16>,
+    error: String,
+}
+
+#[derive(Serialize)]
+struct RefusalOut {
+    error: String,
+}
+
+impl Refusal {
+    pub(super) fn new(status: StatusCode, error: impl Into<String>) -> Self {
+        Refusal { status, again: None, error: error.into() }
+    }
+
+    /// Nothing was done, and the same request may be sent again after some seconds.
+    pub(super) fn busy(again: u16, error: impl Into<String>) -> Self {
+        let status = StatusCode::SERVICE_UNAVAILABLE;
+        Refusal { status, again: Some(again), error: error.into() }
+    }
+}
+
+impl IntoResponse for Refusal {
+    fn into_response(self) -> Response {
+        let mut response = (self.status, Json(RefusalOut { error: self.error })).into_response();
+        if let Some(seconds) = self.again {
+            response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+        response
+    }
+}
+
+impl From<StoreError> for Refusal {
+    fn from(error: StoreError) -> Self {
+        match &error {
+            StoreError::Busy => Refusal::busy(5, error.to_string()),
+            StoreError::Full => Refusal::busy(60, error.to_string()),
+            _ => {
+                tracing::error!("a request failed: {error}");
+                Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string())
+            }
+        }
+    }
+}
+
+impl From<IntakeError> for Refusal {
+    fn from(error: IntakeError) -> Self {
+        match error {
+            IntakeError::Store(error) => error.into(),
+            other => Refusal::new(StatusCode::BAD_REQUEST, other.to_string()),
+        }
+    }
+}
+
+/// There is nothing at this path.
+pub(super) async fn no_route() -> Refusal {
+    Refusal::new(StatusCode::NOT_FOUND, "there is nothing at this path (see /v1/declining)")
+}
+
+/// The path is right and the method is not.
+pub(super) async fn no_method() -> Refusal {
+    Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
+}

@@ -1,0 +1,58 @@
+//! What all parts of the running daemon work with.
+
+use std::sync::atomic::AtomicU64;
+use std::sync::{Arc, PoisonError, RwLock};
+use std::time::Instant;
+
+use ohmward_parsers::Profiles;
+
+use crate::clock::Clock;
+use crate::sources::{Health, Standing};
+use crate::store::sqlite::{SqliteStore, WriterHandle};
+use crate::watch::Wake;
+
+/// One for the life of the daemon.
+pub struct Shared {
+    /// The store.
+    pub store: SqliteStore,
+    /// Its one writer.
+    pub writer: WriterHandle,
+    /// The profiles compiled in, for bodies of requests.
+    pub profiles: Profiles,
+    /// What time it is.
+    pub clock: Arc<dyn Clock>,
+    /// Told after each commit.
+    pub wake: Wake,
+    /// Every source as it stands.
+    pub roster: Roster,
+    /// The writer as it stands.
+    pub writing: Arc<Health>,
+    /// The watch as it stands.
+    pub watching: Arc<Health>,
+    /// Assets assessed since the start.
+    pub assessed: Arc<AtomicU64>,
+    /// When the daemon started, by a clock that is never set.
+    pub started: Instant,
+}
+
+/// The sources that are running; they may come and go.
+#[derive(Debug, Default)]
+pub struct Roster(RwLock<Vec<Arc<Standing>>>);
+
+impl Roster {
+    /// All of them.
+    pub fn all(&self) -> Vec<Arc<Standing>> {
+        self.0.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// One more.
+    pub fn add(&self, standing: Arc<Standing>) {
+        self.0.write().unwrap_or_else(PoisonError::into_inner).push(standing);
+    }
+
+    /// One less.
+    pub fn remove(&self, standing: &Arc<Standing>) {
+        let mut all = self.0.write().unwrap_or_else(PoisonError::into_inner);
+        all.retain(|other| !Arc::ptr_eq(other, standing));
+    }
+}
