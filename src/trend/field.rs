@@ -120,10 +120,6 @@ pub(crate) fn rows(points: &[Point], insulation: Insulation, beliefs: &Beliefs) 
     // freedom. Integrating them out multiplies the likelihood by σ², which against a normal prior on
     // ln σ is a shift of its mean by twice its variance.
     let sigma_mean = beliefs.sigma.ln() + 2.0 * beliefs.sigma_ln_sd.powi(2);
-    // Two coefficients are estimated from the readings, so σ is found too small by two degrees of
-    // freedom. Integrating them out multiplies the likelihood by σ², which against a normal prior on
-    // ln σ is a shift of its mean by twice its variance.
-    let sigma_mean = beliefs.sigma.ln() + 2.0 * beliefs.sigma_ln_sd.powi(2);
     let priors = Priors::NONE.with(2, coefficient.mean, coefficient.sd).with(
         3,
         sigma_mean,
