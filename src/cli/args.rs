@@ -67,8 +67,10 @@ pub(crate) struct By {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     /// Take readings in as they come: serial stations, folders, HTTP
-    #[command(after_help = "Example:\n  ohmward serve --watch /srv/exports\n\nStations and folders \
-        are named in the configuration; SIGHUP reads it again, SIGTERM ends in order.")]
+    #[command(
+        after_help = "Example:\n  ohmward serve --watch /srv/exports\n\nStations and folders \
+        are named in the configuration; SIGHUP reads it again, SIGTERM ends in order."
+    )]
     Serve(Serve),
     /// Take in export files, once
     #[command(
