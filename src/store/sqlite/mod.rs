@@ -10,6 +10,7 @@ mod batches;
 mod cells;
 mod check;
 mod error;
+mod handle;
 mod names;
 mod open;
 mod pending;
@@ -24,6 +25,7 @@ mod writer;
 
 use std::path::{Path, PathBuf};
 
+pub use handle::{WriterHandle, WriterThread};
 pub use open::DaemonLock;
 pub use reader::SqliteReader;
 pub use writer::SqliteWriter;
