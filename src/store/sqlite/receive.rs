@@ -1,6 +1,8 @@
 //! Stores one run of a delivery: readings under their natural key, rejects, lines, and what
 //! follows from them, in the transaction of the caller.
 
+use std::sync::atomic::{AtomicI64, Ordering};
+
 use rusqlite::types::Null;
 use rusqlite::{CachedStatement, Connection, params};
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -19,11 +21,11 @@ use crate::store::{Receipt, RecordPlace, RejectItem, Result, Source, same};
 /// A delivery on its way in. Changed only after a commit, so that a failed run can be repeated.
 #[derive(Debug)]
 pub(super) struct Delivery {
-    /// Tells the deliveries of one connection apart.
-    pub(super) number: i64,
-    pub(super) now: Stamp,
-    pub(super) source: Source,
-    pub(super) receipt: Receipt,
+    /// Tells the deliveries of this process apart.
+    number: i64,
+    now: Stamp,
+    source: Source,
+    receipt: Receipt,
     /// Whether slots of other deliveries were claimed.
     claimed: bool,
 }
@@ -36,7 +38,9 @@ pub(super) struct Outcome {
 }
 
 impl Delivery {
-    pub(super) fn new(number: i64, now: Stamp, source: &Source) -> Self {
+    pub(super) fn new(now: Stamp, source: &Source) -> Self {
+        static NEXT: AtomicI64 = AtomicI64::new(1);
+        let number = NEXT.fetch_add(1, Ordering::Relaxed);
         let receipt = Receipt::default();
         Delivery { number, now, source: source.clone(), receipt, claimed: false }
     }
@@ -56,14 +60,22 @@ impl Delivery {
         self.claimed |= claimed;
     }
 
-    /// Ends the delivery: forgets its claims, hands out the receipt.
-    pub(super) fn end(mut self, db: &Connection) -> Result<Receipt> {
-        if self.claimed {
-            db.execute("DELETE FROM temp.claimed WHERE delivery = ?1", params![self.number])?;
-        }
-        self.receipt.new_assets.sort_unstable();
-        Ok(self.receipt)
+    /// The number under which it has claimed slots of other deliveries, if it has.
+    pub(super) fn claims(&self) -> Option<i64> {
+        self.claimed.then_some(self.number)
     }
+
+    /// The receipt for all of it.
+    pub(super) fn into_receipt(mut self) -> Receipt {
+        self.receipt.new_assets.sort_unstable();
+        self.receipt
+    }
+}
+
+/// Forgets the claims of a delivery that has ended.
+pub(super) fn forget_claims(db: &Connection, delivery: i64) -> Result<()> {
+    db.execute("DELETE FROM temp.claimed WHERE delivery = ?1", params![delivery])?;
+    Ok(())
 }
 
 /// Rows of one insert statement: starting a statement costs as much as inserting a row.
