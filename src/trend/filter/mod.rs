@@ -113,7 +113,7 @@ impl Default for Settings {
             start_low: 5.0,
             start_declining: 0.03,
             sigmas: [(0.07, 0.35), (0.12, 0.45), (0.26, 0.20)],
-            horizon_days: 540.0,
+            horizon_days: 720.0,
             humid: (0.2, 0.08),
         }
     }
