@@ -105,8 +105,12 @@ fn any_correction() -> impl Strategy<Value = Change> {
         Just(CorrectionKind::Void),
         Just(CorrectionKind::Restore),
         Just(CorrectionKind::Overrule),
-        (any_asset(), any_phase())
-            .prop_map(|(asset, label)| moved(ReadingId { batch: 1, record: 1, part: 0 }, asset, label).kind),
+        (any_asset(), any_phase()).prop_map(|(asset, label)| moved(
+            ReadingId { batch: 1, record: 1, part: 0 },
+            asset,
+            label
+        )
+        .kind),
     ];
     (any_id(), kind).prop_map(|(id, kind)| Change::Correction(correction(id, kind)))
 }
@@ -116,10 +120,11 @@ fn any_change() -> impl Strategy<Value = Change> {
     let asset = (any_asset(), remark()).prop_map(|(asset, remark)| {
         Change::Asset(Asset { remark: remark.into(), ..first_met(id(asset)) })
     });
-    let events = (any_asset(), 0_i64..3, remark(), any::<bool>()).prop_map(|(asset, at, remark, void)| {
-        let event = event(asset, day(at), "dried", remark);
-        if void { Change::EventVoid(event) } else { Change::Event(event) }
-    });
+    let events =
+        (any_asset(), 0_i64..3, remark(), any::<bool>()).prop_map(|(asset, at, remark, void)| {
+            let event = event(asset, day(at), "dried", remark);
+            if void { Change::EventVoid(event) } else { Change::Event(event) }
+        });
     let proofs = (any_tester(), 0_i64..3, any::<bool>(), any::<bool>()).prop_map(
         |(tester, at, passed, void)| {
             let proof = proof(tester, day(at), passed);
@@ -156,13 +161,12 @@ fn any_change() -> impl Strategy<Value = Change> {
             };
             if void { Change::AliasVoid(alias) } else { Change::Alias(alias) }
         });
-    let acts = (any_asset(), 0_i64..6, any::<bool>(), remark()).prop_map(
-        |(asset, at, close, remark)| {
+    let acts =
+        (any_asset(), 0_i64..6, any::<bool>(), remark()).prop_map(|(asset, at, close, remark)| {
             let act = if close { Act::Close } else { Act::Acknowledge };
             let (asset, kind, since) = (id(asset), FindingKind::Declining, day(at));
             Change::FindingAct(FindingAct { asset, kind, since, act, remark: remark.into() })
-        },
-    );
+        });
     prop_oneof![
         4 => any_correction(), 1 => asset, 2 => events, 2 => proofs, 1 => gear, 2 => aliases,
         2 => acts,
@@ -222,8 +226,9 @@ fn happen(store: &mut Both, now: i64, happening: &Happening) -> String {
             let Some(pending) = waiting.get(*which % waiting.len().max(1)) else {
                 return String::new();
             };
-            let of = |f: &ohmward::model::Finding| {
-                ohmward::model::Finding { asset: pending.asset.clone(), ..f.clone() }
+            let of = |f: &ohmward::model::Finding| ohmward::model::Finding {
+                asset: pending.asset.clone(),
+                ..f.clone()
             };
             let episodes: Vec<_> = episodes.iter().map(of).collect();
             let settled = store.writer.settle(now, &pending.asset, pending.mark, &episodes);
@@ -299,7 +304,8 @@ fn check(history: &[Happening], run_bytes: usize) -> Result<(), TestCaseError> {
         prop_assert_eq!(&told[0], &told[1], "at step {}", now);
     }
     let middle = day(100 + history.len() as i64 / 2);
-    for when in [ALWAYS, as_of(day(1)), known_at(middle), When { as_of: day(0), known_at: middle }] {
+    for when in [ALWAYS, as_of(day(1)), known_at(middle), When { as_of: day(0), known_at: middle }]
+    {
         let expected = everything(plain.reader.as_ref(), when);
         let found = everything(real.reader.as_ref(), when);
         for (expected, found) in expected.iter().zip(&found) {
