@@ -30,7 +30,7 @@ pub mod tails;
 pub mod words;
 
 pub use assess::{Assessment, Assessor, LineAssessment, Settings};
-pub use detect::{Alarm, CrossingTimes, Notice, NoticeKind};
+pub use detect::{Alarm, Context, CrossingTimes, Notice, NoticeKind};
 
 #[cfg(test)]
 mod evidence_tests;

@@ -21,6 +21,7 @@ mod registers;
 mod rejects;
 mod run;
 mod slots;
+mod temperatures;
 mod writer;
 
 use std::path::{Path, PathBuf};

@@ -6,13 +6,13 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::readings::{self, Lexicon};
 use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
-use super::{batches, check, open, pending, rejects};
+use super::{batches, check, open, pending, rejects, temperatures};
 use crate::model::{
     Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp,
 };
 use crate::store::{
-    Batch, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored, StoredReject,
-    StoredTray, When,
+    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored,
+    StoredReject, StoredTray, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -118,6 +118,10 @@ impl Reader for SqliteReader {
             .prepare_cached("SELECT bytes FROM line WHERE batch = ?1 AND record = ?2")?
             .query_row(params![batch as i64, record as i64], |row| row.get(0))
             .optional()?)
+    }
+
+    fn day_temperatures(&self) -> Result<Vec<DayTemperature>> {
+        self.snapshot(temperatures::all)
     }
 
     fn batches_of_file(&self, digest: &str) -> Result<Vec<u64>> {

@@ -14,6 +14,7 @@ use super::registers::assets;
 use super::rejects::{self, NewReject};
 use super::run::{Column, Row, Run};
 use super::slots::{Found, Incoming, Slots};
+use super::temperatures::Sums;
 use crate::model::{ReadingId, Stamp};
 use crate::store::same::NO_DURATION;
 use crate::store::{Receipt, RecordPlace, RejectItem, Result, Source, same};
@@ -130,6 +131,8 @@ struct Storing<'a> {
     uses: FxHashMap<(i64, i64), Span>,
     /// The latest stretch of new readings: asset and tester, and when.
     using: Option<((i64, i64), Span)>,
+    /// Known temperatures of the new readings.
+    temperatures: Sums,
     /// In which series and times the new readings lie.
     span: Option<(Span, Span)>,
     conflicts: Vec<(RecordPlace, RejectItem)>,
@@ -163,6 +166,7 @@ impl<'a> Storing<'a> {
             touched: FxHashMap::default(),
             uses: FxHashMap::default(),
             using: None,
+            temperatures: Sums::default(),
             span: None,
             conflicts: Vec::new(),
             kept_lines: FxHashSet::default(),
@@ -290,6 +294,8 @@ impl<'a> Storing<'a> {
         let home = self.homes[row.home as usize];
         let here = (Span::of(home.series), Span::of(row.taken_at));
         self.span = Some(self.span.map_or(here, |s| (s.0.and(here.0), s.1.and(here.1))));
+        let celsius = self.run.number(row.temperature).get();
+        self.temperatures.add(row.context(), row.taken_at, celsius);
         if !self.run.lines.is_empty() {
             self.kept_lines.insert(row.place().record);
         }
@@ -359,6 +365,7 @@ impl<'a> Storing<'a> {
         for (&(tester, asset), &span) in &self.uses {
             pending::used(db, tester, asset, span)?;
         }
+        std::mem::take(&mut self.temperatures).store(db, self.run)?;
         rejects::add(db, batch, &new_rejects)?;
         self.lines(batch)?;
         Ok(Outcome { receipt: self.receipt, claimed: self.slots.claimed })
