@@ -4,6 +4,8 @@
 //! the `sqlite3` shell for the comparison (Debian: `sqlite3`) and prints medians and the ratio of
 //! each round; nothing is asserted.
 
+#![expect(clippy::print_stdout, reason = "a bench prints its figures")]
+
 use std::fs;
 use std::io::{BufWriter, Write};
 use std::path::Path;

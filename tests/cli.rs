@@ -1,4 +1,5 @@
 //! The main job with the real binary: from export file to the list of what is declining.
+#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
 mod common;
 
@@ -106,12 +107,15 @@ fn an_unknown_column_is_named_and_the_reading_kept() {
     );
 }
 
-/// Ways in which a file can be damaged, and what is left of it: accepted, rejected, exit code.
+/// A way in which a file can be damaged: its name, its bytes, what is left of it (accepted,
+/// rejected), and the exit code (-1: any but success without a word).
+type Damage = (&'static str, Vec<u8>, Option<(u64, u64)>, i32);
+
 #[test]
 fn damaged_input_gives_a_clear_error_and_leaves_the_rest() {
     let head = "taken_at,asset,phase,resistance_ohm\n";
     let good = "2026-03-02T08:15:00Z,YT-001,U,1e9\n";
-    let cases: Vec<(&str, Vec<u8>, Option<(u64, u64)>, i32)> = vec![
+    let cases: Vec<Damage> = vec![
         ("zero bytes", vec![], None, 3),
         ("header only", head.into(), Some((0, 0)), 0),
         ("truncated", format!("{head}{good}2026-03-02T08:1").into(), Some((1, 1)), 1),
@@ -273,6 +277,59 @@ fn a_new_alias_takes_what_it_explains_out_of_the_tray() {
     assert_eq!(history.as_array().unwrap().len(), 1);
     assert_eq!(history[0]["phase"], "U");
     assert_eq!(house.json(&["tray", "list"])[0]["written_phase"], "L2");
+}
+
+/// Polarization index R(10 min)/R(1 min) (IEEE Std 43), withheld above 5 GΩ.
+#[test]
+fn timed_readings_give_ratios_with_their_times() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm,duration_s\n\
+         2026-03-02T08:00:30Z,YT-001,U,4e8,30\n2026-03-02T08:01:00Z,YT-001,U,6e8,60\n\
+         2026-03-02T08:10:00Z,YT-001,U,1.5e9,600\n2026-03-02T09:01:00Z,YT-001,V,6e9,60\n\
+         2026-03-02T09:10:00Z,YT-001,V,9e9,600\n",
+    );
+    house.must(0, &["import", &file]);
+    let ratios = house.json(&["assess", "YT-001"])["ratios"].clone();
+    let find = |phase: &str, later: f64| {
+        let all = ratios.as_array().unwrap().iter();
+        all.clone().find(|r| r["phase"] == phase && r["later_s"] == later).unwrap().clone()
+    };
+    assert_eq!(find("U", 600.0)["ratio"], 2.5);
+    assert_eq!(find("U", 60.0)["ratio"], 1.5);
+    assert_eq!(find("V", 600.0)["withheld"], true);
+    // The trend sees the reading at the rated minute.
+    let history = house.json(&["history", "YT-001"]);
+    let used: Vec<_> = history.as_array().unwrap().iter().map(|r| r["used"].clone()).collect();
+    assert_eq!(used[1], "counts");
+    assert_eq!(used[2], "same test, another duration");
+}
+
+#[test]
+fn a_finding_is_acknowledged_and_ends_with_a_rewind() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
+    house.must(0, &["import", &file]);
+    let act = |kind: &str, code: i32| {
+        let args =
+            ["finding", "acknowledge", "YT-001/drive", kind, "--remark", "booked for the dock"];
+        house.must(code, &args);
+    };
+    act("declining", 0);
+    act("imbalance", 3);
+    let list = house.json(&["finding", "list"]);
+    assert_eq!(list[0]["state"], "acknowledged", "{list}");
+    assert_eq!(list[0]["remark"], "booked for the dock");
+    // Somebody answers for it, and it still stands.
+    assert_eq!(house.json(&["declining"])[0]["state"], "acknowledged");
+    house.must(0, &["event", "add", "YT-001/drive", "rewound", "--at", "2025-07-01"]);
+    assert_eq!(house.json(&["declining"]), serde_json::json!([]));
+    let list = house.json(&["finding", "list"]);
+    assert!(list.as_array().unwrap().iter().all(|f| f["state"] != "open"), "{list}");
+    // The event was wrong: taken back, the finding stands as before, with its answer.
+    house.must(0, &["event", "void", "YT-001/drive", "rewound", "--at", "2025-07-01"]);
+    assert_eq!(house.json(&["declining"])[0]["state"], "acknowledged");
 }
 
 #[test]

@@ -1,7 +1,6 @@
 //! The statistics against published and independently computed values (`fixtures/reference`):
 //! every value that is not marked optional is held to its own tolerance, and none may be missing.
-
-#![expect(clippy::unwrap_used, reason = "a test may stop at the first broken fixture")]
+#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
 #[path = "reference/cases.rs"]
 mod cases;

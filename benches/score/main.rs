@@ -172,6 +172,11 @@ fn set(settings: &mut Settings, change: &str) {
         "clear" => &mut settings.clear,
         "drop" => &mut settings.drop,
         "imbalance" => &mut settings.imbalance,
+        "near" => &mut settings.near_days,
+        "fewest" => {
+            settings.fewest = value as u32;
+            return;
+        }
         "onset" => &mut f.onset,
         "faster" => &mut f.faster,
         "slower" => &mut f.slower,

@@ -67,8 +67,10 @@ pub(crate) struct By {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     /// Take readings in as they come: serial stations, folders, HTTP
-    #[command(after_help = "Example:\n  ohmward serve --watch /srv/exports\n\nStations and folders \
-        are named in the configuration; SIGHUP reads it again, SIGTERM ends in order.")]
+    #[command(
+        after_help = "Example:\n  ohmward serve --watch /srv/exports\n\nStations and folders \
+        are named in the configuration; SIGHUP reads it again, SIGTERM ends in order."
+    )]
     Serve(Serve),
     /// Take in export files, once
     #[command(
@@ -96,6 +98,9 @@ pub(crate) enum Command {
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
         how early?")]
     Replay(Replay),
+    /// Stated problems: list them, say that somebody answers for one, close one
+    #[command(subcommand)]
+    Finding(FindingCommand),
     /// Enter a reading by hand, or put one right
     #[command(subcommand)]
     Reading(Reading),
@@ -232,11 +237,42 @@ pub(crate) struct Demo {
 }
 
 #[derive(Debug, Subcommand)]
+pub(crate) enum FindingCommand {
+    /// All findings, also those that ended
+    #[command(after_help = "Example:\n  ohmward finding list YT-014/drive")]
+    List {
+        /// The asset's id
+        asset: Option<String>,
+    },
+    /// Say that somebody has seen it and answers for it
+    #[command(after_help = "Example:\n  ohmward finding acknowledge YT-014/drive declining \
+        --remark 'booked for the dock in March' --by 'R. Hale'")]
+    Acknowledge(ActOnFinding),
+    /// Say that it is done with
+    #[command(after_help = "Example:\n  ohmward finding close YT-014/drive declining --remark \
+        'cable end was dirty' --by 'R. Hale'")]
+    Close(ActOnFinding),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ActOnFinding {
+    /// The asset's id
+    pub(crate) asset: String,
+    /// The finding: declining, 'below limit', step, imbalance …
+    pub(crate) kind: String,
+    /// What was seen or done
+    #[arg(long)]
+    pub(crate) remark: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Subcommand)]
 pub(crate) enum Reading {
     /// Enter a reading by hand
     #[command(after_help = "Example:\n  ohmward reading add --asset YT-014/drive --phase U \
         --resistance '>550 MΩ' --test-voltage 500 --temperature 22 --by 'R. Hale'")]
-    Add(AddReading),
+    Add(Box<AddReading>),
     /// Say that a reading does not count
     #[command(after_help = "Example:\n  ohmward reading void 12.345 --reason 'clip had slipped' \
         --by 'R. Hale'")]

@@ -36,7 +36,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
             && (ask.all || f.kind != FindingKind::Watch)
     });
     let mut rows: Vec<DecliningOut> = findings.into_iter().map(row).collect();
-    rows.sort_by(|a, b| urgency(a).cmp(&urgency(b)));
+    rows.sort_by_key(urgency);
     let columns = [
         ("asset", "asset"),
         ("phase", "phase"),
@@ -51,6 +51,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
     ];
     output::rows(place.format, &columns, &rows, "nothing is declining")?;
     if place.format == Format::Table && !rows.is_empty() {
+        note(expected_false(&rows));
         note(format!(
             "next: `ohmward assess {}` shows the evidence. {CAUTION}",
             quoted(&rows[0].asset)
@@ -109,6 +110,17 @@ fn urgency(row: &DecliningOut) -> (u8, String, String, String) {
     let late = || "9999".to_owned();
     let crossing = row.evidence.reaches_limit_lower.clone().unwrap_or_else(late);
     (rank, crossing, row.since.clone(), row.asset.clone())
+}
+
+/// How many of the shown findings are to be expected to be false, by the model's own account.
+fn expected_false(rows: &[DecliningOut]) -> String {
+    let chances = rows.iter().filter_map(|r| r.evidence.probability);
+    let false_ones: f64 = chances.map(|p| 1.0 - p).sum();
+    format!(
+        "of these {} findings about {false_ones:.1} are to be expected to be false (by the model; \
+         DEVELOPERS.md has the rates on simulated fleets)",
+        rows.len()
+    )
 }
 
 fn quoted(asset: &str) -> String {

@@ -18,6 +18,7 @@ use crate::model::{Bound, LimitMeaning, Verdict};
 use crate::trend::evidence::{LineEvidence, Settings as EvidenceSettings, evidence};
 use crate::trend::words::ohms;
 use crate::trend::{Assessor, CrossingTimes, LineAssessment, NoticeKind};
+use crate::visits::{Ratio, RatioValue};
 
 pub(crate) fn assess(place: &mut Place, one: OneAsset) -> Result<Exit, Failure> {
     let asset = place.known_asset(&one.asset)?;
@@ -49,6 +50,7 @@ struct AssessOut {
     lines: Vec<LineOut>,
     findings: Vec<DecliningOut>,
     notices: Vec<String>,
+    ratios: Vec<RatioOut>,
     readings: usize,
     left_out: Vec<LeftOutRow>,
     assumptions: &'static str,
@@ -74,6 +76,7 @@ struct LineOut {
     reaches_limit: Option<String>,
     reaches_limit_upper: Option<String>,
     probability: Option<f64>,
+    clears_after_visits: Option<u32>,
     n_measured: usize,
     n_over: usize,
     n_under: usize,
@@ -81,6 +84,47 @@ struct LineOut {
     last_bound: Option<&'static str>,
     last_taken_at: Option<String>,
     fit: Option<FitOut>,
+}
+
+/// A ratio of timed readings, with its times.
+#[derive(Serialize)]
+struct RatioOut {
+    phase: String,
+    at: String,
+    later_s: f64,
+    earlier_s: f64,
+    bound: &'static str,
+    ratio: Option<f64>,
+    withheld: bool,
+}
+
+fn ratio_out(ratio: &Ratio) -> RatioOut {
+    let (bound, value) = match ratio.value {
+        RatioValue::Is(value) => ("=", Some(value)),
+        RatioValue::AtLeast(value) => (">", Some(value)),
+        RatioValue::Withheld => ("", None),
+    };
+    RatioOut {
+        phase: ratio.series.phase.to_string(),
+        at: ratio.at.to_string(),
+        later_s: ratio.later_s,
+        earlier_s: ratio.earlier_s,
+        bound,
+        ratio: value,
+        withheld: value.is_none(),
+    }
+}
+
+impl RatioOut {
+    fn words(&self) -> String {
+        let name = if self.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
+        let value = match self.ratio {
+            Some(value) => format!("{}{value:.2}", self.bound.replace('=', "")),
+            None => "withheld: above 5 GΩ it says nothing".into(),
+        };
+        let (later, earlier) = (self.later_s, self.earlier_s);
+        format!("{} {} {name} {later} s / {earlier} s: {value}", &self.at[..10], self.phase)
+    }
 }
 
 #[derive(Serialize)]
@@ -135,6 +179,7 @@ impl AssessOut {
                 .collect(),
             findings: episodes(dossier).into_iter().map(row).collect(),
             notices: dossier.groups.iter().flat_map(notices).collect(),
+            ratios: dossier.ratios.iter().map(ratio_out).collect(),
             readings: dossier.entries.len(),
             left_out: dossier
                 .left_out()
@@ -177,6 +222,7 @@ fn line_out(group: &Group, line: &LineAssessment, beside: &LineEvidence) -> Line
         reaches_limit: time(line.crossing.mid),
         reaches_limit_upper: time(line.crossing.upper),
         probability: line.probability,
+        clears_after_visits: line.clears_after,
         n_measured: line.n_measured,
         n_over: line.n_over,
         n_under: line.n_under,
@@ -260,6 +306,13 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
         }
         for notice in notices(group) {
             output::line(format!("  note: {notice}"))?;
+        }
+    }
+    // The last visit's ratios; `--format json` has all.
+    if let Some(last) = dossier.ratios.last() {
+        output::line("\ntimed readings")?;
+        for ratio in dossier.ratios.iter().filter(|r| r.at.utc_day() == last.at.utc_day()) {
+            output::line(format!("  {}", ratio_out(ratio).words()))?;
         }
     }
     let findings = episodes(dossier);
@@ -351,6 +404,9 @@ fn in_words(line: &LineAssessment) -> String {
         }
         (Verdict::Steady, _) => "no decline to be seen, so no date".to_owned(),
     };
+    let clears = line
+        .clears_after
+        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
     let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
-    format!("{}, {visits}, {lowest_bound}; {date}", line.verdict)
+    format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
 }

@@ -3,7 +3,8 @@
 use serde::Serialize;
 
 use crate::trend::evidence::LineEvidence;
-use crate::trend::fit::{Crossing, Trendline};
+use crate::trend::fit::Trendline;
+use crate::trend::reach::Crossing;
 use crate::trend::words::log_ohms;
 
 /// The fit of one line.

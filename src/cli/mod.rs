@@ -6,6 +6,7 @@ mod ask;
 mod assess;
 mod chart;
 mod demo;
+mod finding;
 mod fitted;
 mod history;
 mod import;
@@ -108,6 +109,7 @@ impl Cli {
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
             Command::Replay(args) => replay::replay(place, args),
+            Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
             Command::Asset(args) => registers::asset(place, args),
             Command::Event(args) => registers::event(place, args),

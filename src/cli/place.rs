@@ -87,10 +87,12 @@ impl Place {
     /// The profiles: built-in ones, and those in the data folder's `profiles`.
     pub(crate) fn profiles(&self) -> Result<Profiles, Failure> {
         let mut profiles = Profiles::builtin()?;
-        for (path, problem) in self.load_profiles(&mut profiles) {
-            return Err(Failure::Failed(format!("`{}`: {problem}", path.display())));
+        match self.load_profiles(&mut profiles).into_iter().next() {
+            None => Ok(profiles),
+            Some((path, problem)) => {
+                Err(Failure::Failed(format!("`{}`: {problem}", path.display())))
+            }
         }
-        Ok(profiles)
     }
 
     /// Adds the folder's profiles; returns those that cannot be used, and why.

@@ -15,7 +15,7 @@ use crate::store::{
 
 pub(crate) fn reading(place: &mut Place, command: ReadingCommand) -> Result<Exit, Failure> {
     match command {
-        ReadingCommand::Add(add) => by_hand(place, add),
+        ReadingCommand::Add(add) => by_hand(place, *add),
         ReadingCommand::Void(fix) => put_right(place, fix, CorrectionKind::Void),
         ReadingCommand::Restore(fix) => put_right(place, fix, CorrectionKind::Restore),
         ReadingCommand::Overrule(fix) => put_right(place, fix, CorrectionKind::Overrule),

@@ -75,10 +75,8 @@ impl Config {
     /// Reads the text of a configuration.
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
-        let mut config = Config {
-            sources: sources::meant(written.source, written.http)?,
-            ..Config::default()
-        };
+        let mut config =
+            Config { sources: sources::meant(written.source, written.http)?, ..Config::default() };
         let visits = &mut config.assess.visits;
         let set = |name: &str, value: Option<f64>, to: &mut f64| match value {
             Some(v) if !(v > 0.0 && v.is_finite()) => {

@@ -90,7 +90,8 @@ impl Serve {
         let plan = self.plan()?;
         let store = SqliteStore::open(&self.data)?;
         let lock = store.lock_daemon()?;
-        let writer = store.handle()?;
+        // The thread ends with the last handle; what it was given is answered before that.
+        let (writer, _thread) = store.writer()?.on_a_thread()?;
         let (wake, woken) = watch::wake();
         let shared = Arc::new(Shared {
             profiles: Profiles::builtin().map_err(PlanError::from)?,

@@ -74,7 +74,7 @@ pub fn episodes(dossier: &Dossier) -> Vec<Finding> {
                     None => FindingState::Open,
                     Some(_) => FindingState::Closed,
                 },
-                reason: reason(alarm, &evidence).into(),
+                reason: reason(alarm, &evidence),
                 evidence: serde_json::to_string(&evidence).unwrap_or_default(),
             });
         }

@@ -11,7 +11,7 @@ use crate::model::{
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor};
-use crate::visits::{self, Judged, Suspicion, apply, gather, suspicions};
+use crate::visits::{self, Judged, Ratio, Suspicion, apply, gather, ratios, suspicions};
 
 pub use evidence::{Evidence, episodes};
 pub use ranking::{Ranked, ranked, row};
@@ -75,6 +75,8 @@ pub struct Dossier {
     pub events: Vec<Recorded<Event>>,
     /// Stretches in which a tester's readings don't count.
     pub suspicions: Vec<Suspicion>,
+    /// Ratios of timed readings by time.
+    pub ratios: Vec<Ratio>,
     /// The charts, the most urgent first.
     pub groups: Vec<Group>,
 }
@@ -139,6 +141,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
             };
             b.assessment.verdict.cmp(&a.assessment.verdict).then(newest(b).cmp(&newest(a)))
         });
+        let ratios = ratios(&judged);
         let entries = judged
             .into_iter()
             .map(|judged| {
@@ -150,7 +153,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
                 }
             })
             .collect();
-        Ok(Dossier { asset, when: self.when, entries, events, suspicions, groups })
+        Ok(Dossier { asset, when: self.when, entries, events, suspicions, ratios, groups })
     }
 }
 

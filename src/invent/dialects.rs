@@ -1,10 +1,8 @@
 //! The exports of Kestrel Quay as files: three dialects, as three people's tools would write them.
 
-use std::collections::BTreeMap;
-use std::fmt::Write;
-
 use super::quay::{Export, FLEET, QuayReading};
 use crate::model::{DAY_MICROS, Stamp};
+use std::collections::BTreeMap;
 
 /// A file of the quay.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -70,11 +68,10 @@ fn yard(tester: &str, rows: &[&QuayReading]) -> String {
         } else {
             format!("{}", (r.ohms / 1e3).round() / 1e3).replace('.', ",")
         };
-        let _ = write!(
-            text,
+        text.push_str(&format!(
             "{date};{time};{};{label};{};{value};{};{};\r\n",
             r.asset, r.volts, r.temperature_c, r.humidity_pct
-        );
+        ));
     }
     text
 }
@@ -86,11 +83,10 @@ fn bench(rows: &[&QuayReading]) -> String {
         let stamp = r.at.to_string();
         let (date, time) = (stamp[..10].replace('-', "/"), &stamp[11..19]);
         let value = if r.over { "> 200 GOhm".to_owned() } else { format!("{} GOhm", r.ohms / 1e9) };
-        let _ = writeln!(
-            text,
-            "{date} {time} BENCH B1 <{}> {} to case: {value} at 1012 V after 60 s",
+        text.push_str(&format!(
+            "{date} {time} BENCH B1 <{}> {} to case: {value} at 1012 V after 60 s\n",
             r.asset, r.label
-        );
+        ));
     }
     text
 }
@@ -106,14 +102,14 @@ fn cranes(rows: &[&QuayReading]) -> String {
     }
     for ((day, asset), phases) in visits {
         let date = Stamp::from_micros(day * DAY_MICROS).date();
-        let _ = write!(text, "{asset}\t{date}\t500\t{}", phases[0].temperature_c);
+        text.push_str(&format!("{asset}\t{date}\t500\t{}", phases[0].temperature_c));
         for label in ["U", "V", "W"] {
             let cell = match phases.iter().find(|r| r.label == label) {
                 None => "n/a".to_owned(),
                 Some(r) if r.over => ">550".to_owned(),
                 Some(r) => format!("{}", (r.ohms / 1e4).round() / 1e2),
             };
-            let _ = write!(text, "\t{cell}");
+            text.push_str(&format!("\t{cell}"));
         }
         text.push_str("\t\n");
     }

@@ -152,9 +152,12 @@ pub(crate) fn by_time(a: &Reading, b: &Reading) -> Ordering {
         .then(key_duration(a).total_cmp(&key_duration(b)))
 }
 
-/// The duration as part of a key: below every real one when it was not stated.
+/// The duration as part of a key when it was not stated: below every real one.
+pub(crate) const NO_DURATION: f64 = -1.0;
+
+/// The duration as part of a key.
 pub(crate) fn key_duration(reading: &Reading) -> f64 {
-    reading.duration_s.unwrap_or(-1.0)
+    reading.duration_s.unwrap_or(NO_DURATION)
 }
 
 /// The instant up to which one use of a tester counts as a use when a proof asks which assets it

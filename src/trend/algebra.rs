@@ -74,7 +74,7 @@ impl<const K: usize> Cholesky<K> {
             if let Some(factor) = Cholesky::new(&tried) {
                 return factor;
             }
-            fraction = if fraction == 0.0 { 1e-10 } else { fraction * 10.0 };
+            fraction = if fraction == 0.0 { 1e-6 } else { fraction * 30.0 };
             if fraction > 1e20 {
                 // Only numbers that are not numbers get here; a unit step keeps the caller alive.
                 return Cholesky(std::array::from_fn(|i| {
@@ -124,4 +124,75 @@ pub fn sandwich<const K: usize>(a: &Matrix<K>, b: &Matrix<K>) -> Matrix<K> {
         let left: [f64; K] = std::array::from_fn(|j| (0..K).map(|k| a[i][k] * b[k][j]).sum());
         std::array::from_fn(|j| dot(&left, &a[j]))
     })
+}
+
+/// A plane c·θ = value among the unknowns, by the one that depends on the others there.
+///
+/// Steps and metrics are taken to the free unknowns and back. To project with the inverse of a
+/// metric instead would cancel digits wherever one direction is far stiffer than the plane.
+pub struct Slice<const K: usize> {
+    bound: usize,
+    /// How the bound unknown follows the others; 0 in its own place.
+    follows: [f64; K],
+    offset: f64,
+}
+
+impl<const K: usize> Slice<K> {
+    /// The plane; its bound unknown is the one with the largest coefficient, never the last.
+    pub fn new(c: &[f64; K], value: f64) -> Self {
+        let mut bound = 0;
+        for k in 1..K - 1 {
+            if c[k].abs() > c[bound].abs() {
+                bound = k;
+            }
+        }
+        let mut follows = c.map(|v| -v / c[bound]);
+        follows[bound] = 0.0;
+        Slice { bound, follows, offset: value / c[bound] }
+    }
+
+    /// The point of the plane with the free unknowns of `free`.
+    pub fn lift(&self, free: &[f64; K]) -> [f64; K] {
+        let mut point = self.along(free);
+        point[self.bound] += self.offset;
+        point
+    }
+
+    /// The direction in the plane with the free parts of `free`.
+    pub fn along(&self, free: &[f64; K]) -> [f64; K] {
+        let mut direction = *free;
+        direction[self.bound] = dot(&self.follows, free);
+        direction
+    }
+
+    /// A gradient in the free unknowns; 0 for the bound one.
+    pub fn gradient(&self, g: &[f64; K]) -> [f64; K] {
+        let mut free: [f64; K] = std::array::from_fn(|k| g[k] + self.follows[k] * g[self.bound]);
+        free[self.bound] = 0.0;
+        free
+    }
+
+    /// A symmetric metric in the free unknowns; 1 for the bound one.
+    pub fn metric(&self, m: &Matrix<K>) -> Matrix<K> {
+        let (b, f) = (self.bound, &self.follows);
+        let mut free: Matrix<K> = std::array::from_fn(|i| {
+            std::array::from_fn(|j| {
+                m[i][j] + f[i] * m[b][j] + f[j] * m[i][b] + f[i] * f[j] * m[b][b]
+            })
+        });
+        for k in 0..K {
+            free[b][k] = 0.0;
+            free[k][b] = 0.0;
+        }
+        free[b][b] = 1.0;
+        free
+    }
+
+    /// The point of the plane that is nearest to `point` in a metric.
+    pub fn nearest(&self, point: &[f64; K], metric: &Matrix<K>) -> [f64; K] {
+        let mut apart = *point;
+        apart[self.bound] -= self.offset;
+        let pulled = self.gradient(&times(metric, &apart));
+        self.lift(&Cholesky::raised(&self.metric(metric)).solve(&pulled))
+    }
 }

@@ -49,6 +49,9 @@ pub struct LineAssessment {
     pub decades_per_year: Option<Interval>,
     /// When the trend reaches the limit; open unless a finding or watch stands.
     pub crossing: CrossingTimes,
+    /// Visits like the healthy ones that would end the finding; none where nothing stands, or more
+    /// than a few would be needed.
+    pub clears_after: Option<u32>,
     /// Points on scale in the present epoch.
     pub n_measured: usize,
     /// Over-range points in the present epoch.
@@ -126,6 +129,7 @@ fn line_of(case: &Case, line: &Line, detection: &Detection) -> LineAssessment {
         level: on_scale.map(|j| j.level),
         decades_per_year: on_scale.map(|j| j.decades_per_year),
         crossing: judged.map(|j| j.crossing).unwrap_or_default(),
+        clears_after: judged.and_then(|j| j.clears_after),
         n_measured: count(Bound::Measured),
         n_over: count(Bound::Over),
         n_under: count(Bound::Under),

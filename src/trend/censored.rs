@@ -7,8 +7,9 @@
 //! as a row w = (−x, y), θ = (γ, h), the residual is w·θ: the exact readings enter through their
 //! Gram matrix alone, and only the bounds are visited in each step.
 
-use super::algebra::{Cholesky, Matrix, add_outer, dot, sandwich, times};
+use super::algebra::{Cholesky, Matrix, Slice, add_outer, dot, sandwich, times};
 use super::normal::{HALF_LN_2PI, survival};
+use super::reason::{Counts, NoMaximum};
 use super::recession::{Span, generators};
 use crate::model::Bound;
 
@@ -19,94 +20,6 @@ pub struct Row<const K: usize> {
     pub terms: [f64; K],
     /// What y means.
     pub bound: Bound,
-}
-
-/// How many readings of each kind there are.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Counts {
-    /// Measured on scale.
-    pub exact: usize,
-    /// Over-range.
-    pub over: usize,
-    /// Under-range.
-    pub under: usize,
-}
-
-impl Counts {
-    /// Counts bounds.
-    pub fn of(bounds: impl IntoIterator<Item = Bound>) -> Self {
-        let mut counts = Counts::default();
-        for bound in bounds {
-            match bound {
-                Bound::Measured => counts.exact += 1,
-                Bound::Over => counts.over += 1,
-                Bound::Under => counts.under += 1,
-            }
-        }
-        counts
-    }
-
-    /// All of them.
-    pub const fn all(&self) -> usize {
-        self.exact + self.over + self.under
-    }
-}
-
-/// Why there is no estimate.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum NoMaximum {
-    /// Fewer readings than unknowns, all exact (a line with scatter needs three).
-    TooFew,
-    /// All exact and on one line.
-    ZeroResidual,
-    /// Every reading is over-range.
-    AllOver,
-    /// Every reading is under-range.
-    AllUnder,
-    /// A line passes through every exact reading and satisfies every bound: σ → 0.
-    PerfectFit,
-    /// A coefficient can go to infinity without loss.
-    Monotone,
-    /// No exact reading, and a line separates the bounds.
-    Separated,
-    /// A single reading is on scale (a policy of the field fit; a maximum may exist).
-    TooFewExact,
-    /// The search did not come to rest; nothing is claimed.
-    Unresolved,
-}
-
-impl NoMaximum {
-    /// The name of the reason.
-    pub const fn name(self) -> &'static str {
-        match self {
-            NoMaximum::TooFew => "too_few_readings",
-            NoMaximum::ZeroResidual => "zero_residual_variance",
-            NoMaximum::AllOver => "all_right_censored",
-            NoMaximum::AllUnder => "all_left_censored",
-            NoMaximum::PerfectFit => "perfect_fit_unbounded_likelihood",
-            NoMaximum::Monotone => "monotone_likelihood",
-            NoMaximum::Separated => "separated_no_exact_reading",
-            NoMaximum::TooFewExact => "too_few_exact_readings",
-            NoMaximum::Unresolved => "unresolved",
-        }
-    }
-
-    /// The reason in words for a person.
-    pub const fn words(self) -> &'static str {
-        match self {
-            NoMaximum::TooFew => "too few readings for a trend",
-            NoMaximum::ZeroResidual => "the readings lie on one line, so their scatter is unknown",
-            NoMaximum::AllOver => "every reading is over-range",
-            NoMaximum::AllUnder => "every reading is under-range",
-            NoMaximum::PerfectFit => {
-                "a line fits every on-scale reading and every bound, so the scatter is unknown"
-            }
-            NoMaximum::Monotone => "the readings leave the slope open to one side",
-            NoMaximum::Separated => "no reading is on scale",
-            NoMaximum::TooFewExact => "only one reading is on scale",
-            NoMaximum::Unresolved => "the fit did not come to rest",
-        }
-    }
 }
 
 /// The coordinates of a fit: regressors centred and scaled, y taken from a first line.
@@ -339,8 +252,7 @@ impl<const K: usize> Model<K> {
         }
         // The y of the rows is centred, so the intercept there is lower by its mean.
         plane[Self::H] = at_first + c[0] * self.frame.mean[Self::H] - value;
-        let size = dot(&plane, &plane).sqrt();
-        self.climb(Some(&plane.map(|v| v / size)), near)
+        self.climb(Some(&Slice::new(&plane, 0.0)), near)
     }
 
     /// The estimate in the rows' own coordinates.
@@ -406,21 +318,18 @@ impl<const K: usize> Model<K> {
         Local { value, gradient, curvature }
     }
 
-    /// Newton's method, on the plane `plane·θ = 0` if one is given.
-    fn climb(&self, plane: Option<&[f64; K]>, near: Option<&Peak<K>>) -> Option<Peak<K>> {
+    /// Newton's method, on a plane if one is given.
+    fn climb(&self, plane: Option<&Slice<K>>, near: Option<&Peak<K>>) -> Option<Peak<K>> {
         let mut theta = self.start(plane, near);
         let mut here = self.local(&theta);
         for _ in 0..200 {
-            let factor = Cholesky::raised(&here.curvature);
-            let mut step = factor.solve(&here.gradient);
-            if let Some(plane) = plane {
-                // The step stays on the plane, and takes back what rounding left outside it.
-                let across = factor.solve(plane);
-                let off = (dot(plane, &step) + dot(plane, &theta)) / dot(plane, &across);
-                for k in 0..K {
-                    step[k] -= off * across[k];
+            let step = match plane {
+                None => Cholesky::raised(&here.curvature).solve(&here.gradient),
+                Some(plane) => {
+                    let factor = Cholesky::raised(&plane.metric(&here.curvature));
+                    plane.along(&factor.solve(&plane.gradient(&here.gradient)))
                 }
-            }
+            };
             let gain = dot(&here.gradient, &step);
             if !gain.is_finite() {
                 return None;
@@ -453,24 +362,20 @@ impl<const K: usize> Model<K> {
 
     /// Where the search begins: a peak nearby moved onto the plane, or the exact solution of the
     /// problem in which every bound is taken for a measured value.
-    fn start(&self, plane: Option<&[f64; K]>, near: Option<&Peak<K>>) -> [f64; K] {
-        let onto = |point: &[f64; K], metric: &Matrix<K>| {
-            let Some(plane) = plane else { return *point };
-            let across = Cholesky::raised(metric).solve(plane);
-            let off = dot(plane, point) / dot(plane, &across);
-            std::array::from_fn(|k| point[k] - off * across[k])
-        };
-        if let Some(near) = near {
-            let moved = onto(&near.theta, &near.curvature);
+    fn start(&self, plane: Option<&Slice<K>>, near: Option<&Peak<K>>) -> [f64; K] {
+        if let (Some(near), Some(plane)) = (near, plane) {
+            let moved = plane.nearest(&near.theta, &near.curvature);
             if moved[Self::H] > 0.5 * near.theta[Self::H] {
                 return moved;
             }
         }
-        // Maximise n ln h − ½ θ'Sθ on the plane: θ = (n/h)·P·e_h, h = √(n P_hh), P the inverse of S
-        // on the plane.
+        // Maximise n ln h − ½ θ'Sθ: θ = (n/h)·S⁻¹·e_h with h = √(n (S⁻¹)_hh).
         let mut unit = [0.0; K];
         unit[Self::H] = 1.0;
-        let column = onto(&Cholesky::raised(&self.all).solve(&unit), &self.all);
+        let column = match plane {
+            None => Cholesky::raised(&self.all).solve(&unit),
+            Some(plane) => plane.along(&Cholesky::raised(&plane.metric(&self.all)).solve(&unit)),
+        };
         let n = self.counts.all() as f64;
         let h = (n * column[Self::H].max(1e-300)).sqrt();
         column.map(|v| v * n / h)

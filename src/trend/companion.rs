@@ -1,10 +1,15 @@
 //! The two plain rules beside the filter: at the limit twice running, far down twice running.
 //!
 //! They need no model, so that a dead short or a sudden drop is named whatever the filter thinks.
-//! One such value alone asks for a repeat; a retest in the same visit is that repeat.
+//! One such value alone asks for a repeat; a retest in the same visit is that repeat. One phase of
+//! three that is tested every few days is given a third visit for a step: bad contacts come in
+//! pairs often enough, and the third is near. A value at the limit never waits for a third.
 
 /// Fewest values of an epoch that make a baseline for the step rule.
 const BASELINE: usize = 3;
+
+/// Two low values repeat each other when they lie this near, decades: two bad contacts hardly do.
+const ALIKE: f64 = 0.5;
 
 /// Values looked back over for a jump upwards: two that jumped after three that did not.
 const LOOK_BACK: usize = 5;
@@ -20,6 +25,9 @@ pub struct Seen {
     pub low_retests: u32,
     /// How many retests of the same visit were as far down as the step rule asks.
     pub values_again: u32,
+    /// Another visit is near and other series of the asset would show the step as well: without a
+    /// retest the step rule then asks for three values running.
+    pub can_wait: bool,
 }
 
 /// What the rules say after a visit.
@@ -56,7 +64,9 @@ impl Companion {
             false => 0,
         };
         self.low = count(self.low, seen.low, seen.low_retests);
-        self.down = count(self.down, down, seen.values_again);
+        let alike = self.held > 0 && (self.latest[LOOK_BACK - 1] - seen.value).abs() <= ALIKE;
+        let running = if alike || seen.low { self.down } else { 0 };
+        self.down = count(running, down, seen.values_again);
         self.ever_low = self.ever_low.saturating_add(u32::from(seen.low) + seen.low_retests);
         if self.first.len() < BASELINE {
             self.first.push(seen.value);
@@ -66,7 +76,7 @@ impl Companion {
         self.held = (self.held + 1).min(LOOK_BACK);
         Says {
             below: self.low >= 2,
-            step: self.down >= 2,
+            step: self.down >= if seen.can_wait && seen.values_again == 0 { 3 } else { 2 },
             repeat: self.low == 1 || self.down == 1,
             risen: self.risen(drop),
         }

@@ -209,7 +209,7 @@ pub(crate) fn between(
             x = 0.5 * (a + b);
         }
         let fx = f(x)?;
-        if fx == 0.0 || (b - a).abs() < 1e-14 * (1.0 + a.abs()) {
+        if fx.abs() < 1e-10 || (b - a).abs() < 1e-14 * (1.0 + a.abs()) {
             return Some(x);
         }
         if fx < 0.0 {

@@ -1,8 +1,10 @@
 //! From evidence to verdict: the rules of the regression alone.
 
-use super::censored::NoMaximum;
 use super::evidence::{AgainstLimit, Settings};
-use super::fit::{Crossing, FieldFit, NoEstimate};
+use super::fit::FieldFit;
+use super::proven::NoEstimate;
+use super::reach::Crossing;
+use super::reason::NoMaximum;
 use super::words::ohms;
 use crate::model::{Outcome, Point, Stamp, Text, Verdict};
 

@@ -3,10 +3,12 @@
 
 use std::sync::Arc;
 
-use super::censored::Counts;
 use super::decide::{Decision, Evidence, decide};
-use super::fit::{self, Crossing, FieldFit, NoEstimate};
+use super::fit::{self, FieldFit};
 use super::outcome::{Measured, outcome};
+use super::proven::NoEstimate;
+use super::reach::Crossing;
+use super::reason::Counts;
 use crate::model::{
     Bound, Case, Event, Insulation, Limit, Line, Outcome, Point, ReadingId, Series, Stamp, Text,
     Verdict,
@@ -132,9 +134,8 @@ fn line_evidence(
 ) -> LineEvidence {
     let (points, epoch) = current_epoch(&line.points, events);
     let fit = fit::fit(points, insulation, &settings.fit);
-    let nominal = line.series.test_voltage.map(|v| v.get());
     let limits: Vec<AgainstLimit> =
-        limits.iter().map(|limit| against(points, limit, insulation, nominal, &fit)).collect();
+        limits.iter().map(|limit| against(points, limit, insulation, &fit)).collect();
     let Decision { verdict, reasons } =
         decide(&Evidence { points, epoch, fit: &fit, limits: &limits }, settings);
     let last = points.last().map(|p| LastReading {
@@ -157,20 +158,14 @@ fn line_evidence(
 
 /// What a point, or a retest of its visit, says against a limit. Points come without voltages: high
 /// readings at a sagged voltage never become points.
-fn says(
-    point: &Point,
-    value: (f64, Bound),
-    limit: &Limit,
-    insulation: Insulation,
-    nominal_v: Option<f64>,
-) -> Outcome {
+fn says(point: &Point, value: (f64, Bound), limit: &Limit, insulation: Insulation) -> Outcome {
     let measured = Measured {
         ohms: 10.0_f64.powf(value.0),
         bound: value.1,
         temperature_c: point.temperature_c,
         temperature_sd: point.temperature_sd,
         delivered_v: None,
-        nominal_v,
+        nominal_v: None,
     };
     outcome(&measured, limit, insulation)
 }
@@ -179,14 +174,13 @@ fn against(
     points: &[Point],
     limit: &Limit,
     insulation: Insulation,
-    nominal: Option<f64>,
     fit: &Result<FieldFit, NoEstimate>,
 ) -> AgainstLimit {
-    let of = |point: &Point| says(point, (point.log_ohm, point.bound), limit, insulation, nominal);
+    let of = |point: &Point| says(point, (point.log_ohm, point.bound), limit, insulation);
     let last = points.last();
     let below = |outcome: Outcome| outcome == Outcome::Below;
     let repeated = last.is_some_and(|last| {
-        let retest = |value: &(f64, Bound)| below(says(last, *value, limit, insulation, nominal));
+        let retest = |value: &(f64, Bound)| below(says(last, *value, limit, insulation));
         let before = points.len().checked_sub(2).map(|i| &points[i]);
         last.retests.iter().any(retest) || before.is_some_and(|p| below(of(p)))
     });

@@ -1,7 +1,5 @@
 //! Verdicts on whole cases of the invented harbour Kestrel Quay.
 
-#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
-
 use std::sync::Arc;
 
 use super::evidence::{Settings, evidence};

@@ -116,9 +116,13 @@ pub(crate) fn rows(points: &[Point], insulation: Insulation, beliefs: &Beliefs) 
             }
         })
         .collect();
+    // Two coefficients are estimated from the readings, so σ is found too small by two degrees of
+    // freedom. Integrating them out multiplies the likelihood by σ², which against a normal prior on
+    // ln σ is a shift of its mean by twice its variance.
+    let sigma_mean = beliefs.sigma.ln() + 2.0 * beliefs.sigma_ln_sd.powi(2);
     let priors = Priors::NONE.with(2, coefficient.mean, coefficient.sd).with(
         3,
-        beliefs.sigma.ln(),
+        sigma_mean,
         beliefs.sigma_ln_sd,
     );
     let usual_tens = rows.iter().map(|r| r.row.terms[2]).sum::<f64>() / rows.len() as f64;

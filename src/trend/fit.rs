@@ -1,17 +1,16 @@
 //! The line through the readings of one series: how fast it falls, how sure that is, and when it
 //! reaches a limit. Straight, or level up to an onset and falling after it.
 
-use super::censored::{Counts, NoMaximum};
-use super::crossing::{Crosser, TimeSet};
 use super::field::{Beliefs, Rows, YEAR_DAYS, rows};
 use super::kendall::mann_kendall;
 use super::normal;
 use super::penalised::{Penalised, Plane, Summit};
+use super::proven::{NoEstimate, Proven};
+use super::reason::{Counts, NoMaximum};
 use super::recession::{Span, generators};
 use super::sen::slope_with_bounds;
 use super::straight::Datum;
-use super::words::log_ohms;
-use crate::model::{Bound, Insulation, Limit, LimitMeaning, Point, Stamp};
+use crate::model::{Bound, Insulation, Point, Stamp};
 
 /// How lines are fitted.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,25 +42,6 @@ impl Default for Settings {
     }
 }
 
-/// When a line reaches a limit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Crossing {
-    /// The readings allow these times. They may lie in the past.
-    Between {
-        /// First of them.
-        lower: Stamp,
-        /// That of the best line.
-        point: Stamp,
-        /// Last of them.
-        upper: Stamp,
-    },
-    /// No date can be given.
-    NoDate {
-        /// Why, as the end of "no date can be given, because …".
-        because: &'static str,
-    },
-}
-
 /// One fitted line, for a page or a report.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Trendline {
@@ -85,70 +65,24 @@ pub struct Trendline {
     pub kappa_sd: f64,
 }
 
-/// What bounds and numbers prove by themselves, without any line.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Proven {
-    /// log10 ohm that every reading reached, as read.
-    pub at_least: Option<f64>,
-    /// log10 ohm that no reading exceeded, as read.
-    pub at_most: Option<f64>,
-}
-
-impl Proven {
-    /// Of points.
-    pub fn of(points: &[Point]) -> Self {
-        let all = |not: Bound, pick: fn(f64, f64) -> f64| {
-            let clear = !points.is_empty() && points.iter().all(|p| p.bound != not);
-            clear.then(|| points.iter().map(|p| p.log_ohm).reduce(pick)).flatten()
-        };
-        Proven { at_least: all(Bound::Under, f64::min), at_most: all(Bound::Over, f64::max) }
-    }
-
-    /// In words: `every reading shows at least 550 MΩ`.
-    pub fn words(&self) -> String {
-        match (self.at_least, self.at_most) {
-            (Some(low), Some(high)) if low == high => {
-                format!("every reading shows {}", log_ohms(low))
-            }
-            (Some(low), Some(high)) => {
-                format!("the readings lie between {} and {}", log_ohms(low), log_ohms(high))
-            }
-            (Some(low), None) => format!("every reading shows at least {}", log_ohms(low)),
-            (None, Some(high)) => format!("every reading shows at most {}", log_ohms(high)),
-            (None, None) => "the readings prove no bound".into(),
-        }
-    }
-}
-
-/// Why there is no line, and what can be said all the same.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct NoEstimate {
-    /// The reason.
-    pub reason: NoMaximum,
-    /// Readings of each kind.
-    pub counts: Counts,
-    /// What they prove by themselves.
-    pub proven: Proven,
-}
-
 /// A fitted summit with the slope's column that it belongs to.
-struct Fitted {
+pub(crate) struct Fitted {
     /// Years from the reference up to which the line is level; none for a straight line.
-    onset: Option<f64>,
-    summit: Summit<4>,
+    pub(crate) onset: Option<f64>,
+    pub(crate) summit: Summit<4>,
     /// Penalised log-likelihood of a level line.
     level: f64,
     /// Twice the log-likelihood that it loses.
-    level_drop: f64,
+    pub(crate) level_drop: f64,
 }
 
 /// The lines of one series.
 pub struct FieldFit {
-    data: Rows,
-    settings: Settings,
-    straight: Fitted,
+    pub(crate) data: Rows,
+    pub(crate) settings: Settings,
+    pub(crate) straight: Fitted,
     /// Onsets that the readings don't rule out, the best first; empty when none was looked for.
-    onsets: Vec<Fitted>,
+    pub(crate) onsets: Vec<Fitted>,
     /// Readings of each kind.
     pub counts: Counts,
     /// What they prove by themselves.
@@ -215,7 +149,7 @@ pub fn fit(
 }
 
 /// The regressor of the slope: years, or years after the onset.
-fn ramp(years: f64, onset: Option<f64>) -> f64 {
+pub(crate) fn ramp(years: f64, onset: Option<f64>) -> f64 {
     onset.map_or(years, |onset| (years - onset).max(0.0))
 }
 
@@ -262,7 +196,7 @@ fn line(
 }
 
 /// Rows with the ramp of an onset in place of time; none for a straight line.
-fn with_ramp(data: &Rows, onset: Option<f64>) -> Option<Vec<super::field::FieldRow>> {
+pub(crate) fn with_ramp(data: &Rows, onset: Option<f64>) -> Option<Vec<super::field::FieldRow>> {
     onset.map(|_| {
         let mut rows = data.rows.clone();
         for r in &mut rows {
@@ -316,7 +250,7 @@ impl FieldFit {
         self.data.without_temperature
     }
 
-    fn clear_onset(&self) -> Option<&Fitted> {
+    pub(crate) fn clear_onset(&self) -> Option<&Fitted> {
         let gain = self.onsets.first()?.summit.value - self.straight.summit.value;
         (gain >= self.settings.onset_gain).then(|| self.onsets.first()).flatten()
     }
@@ -339,112 +273,7 @@ impl FieldFit {
         }
     }
 
-    fn stamp(&self, years: f64) -> Stamp {
+    pub(crate) fn stamp(&self, years: f64) -> Stamp {
         self.data.reference.plus_days(years * YEAR_DAYS)
-    }
-
-    /// Distance of the straight line from a limit at the last reading, in decades; below 0 when the
-    /// line is below.
-    pub fn decades_above(&self, limit: &Limit) -> f64 {
-        let (value, tens) = self.target(limit);
-        let best = self.clear_onset().unwrap_or(&self.straight);
-        let at = &best.summit.at;
-        at[0] + at[1] * ramp(0.0, best.onset) + at[2] * tens - value
-    }
-
-    /// Where a limit lies for the line: log10 ohm, and the tens of kelvin at which it is met.
-    ///
-    /// A limit at 40 °C is met there. A limit as read is never corrected: it is met at the usual
-    /// temperature of the readings themselves.
-    fn target(&self, limit: &Limit) -> (f64, f64) {
-        let tens = if limit.meaning == LimitMeaning::At40 { 0.0 } else { self.data.usual_tens };
-        (limit.ohms.log10() - self.data.coefficient.bend(tens), tens)
-    }
-
-    /// When the trend reaches a limit: by the line with an onset where that is clear, with the
-    /// uncertainty of the onset, else by the straight line.
-    pub fn crossing(&self, limit: &Limit) -> Crossing {
-        let (value, tens) = self.target(limit);
-        let best = self.clear_onset().unwrap_or(&self.straight);
-        let reach = normal::two_sided(self.settings.level).powi(2);
-        if best.summit.at[1] >= 0.0 {
-            return Crossing::NoDate { because: "the trend does not fall" };
-        }
-        let single = [best];
-        let several: Vec<&Fitted> = match best.onset {
-            None => single.to_vec(),
-            Some(_) => self.onsets.iter().collect(),
-        };
-        let (mut lower, mut upper) = (f64::INFINITY, f64::NEG_INFINITY);
-        for fitted in several {
-            // What is left of the reach after what this onset is worse by.
-            let q = (reach - 2.0 * (best.summit.value - fitted.summit.value)).max(0.0).sqrt();
-            // Where a level line lies within reach, "never" does.
-            let set = if fitted.level_drop <= q * q {
-                Some(TimeSet::WholeLine)
-            } else {
-                self.reaches(fitted, value, tens, q)
-            };
-            match set {
-                Some(TimeSet::Bounded { lower: l, upper: u }) => {
-                    (lower, upper) = (lower.min(l), upper.max(u));
-                }
-                Some(_) => {
-                    let because = "the slope is not clear enough to say when";
-                    return Crossing::NoDate { because };
-                }
-                None => {
-                    let because = "the search for its interval did not come to rest";
-                    return Crossing::NoDate { because };
-                }
-            }
-        }
-        let at = &best.summit.at;
-        let point = (value - at[0] - at[2] * tens) / at[1] + best.onset.unwrap_or(0.0);
-        if lower > self.settings.farthest_years {
-            return Crossing::NoDate { because: "it lies further ahead than anybody plans" };
-        }
-        let far = 100.0 * self.settings.farthest_years;
-        let stamp = |years: f64| self.stamp(years.clamp(-far, far));
-        Crossing::Between {
-            lower: stamp(lower.min(point)),
-            point: stamp(point),
-            upper: stamp(upper.max(point)),
-        }
-    }
-
-    /// The profile set of one line's crossing, in years from the reference.
-    fn reaches(&self, fitted: &Fitted, value: f64, tens: f64, q: f64) -> Option<TimeSet> {
-        let ramped = with_ramp(&self.data, fitted.onset);
-        let rows = ramped.as_deref().unwrap_or(&self.data.rows);
-        let penalised = Penalised::new(rows, self.data.priors);
-        let v = fitted.summit.vcov();
-        let crosser = Crosser {
-            intercept: fitted.summit.at[0] + tens * fitted.summit.at[2],
-            slope: fitted.summit.at[1],
-            vcov: [
-                v[0][0] + 2.0 * tens * v[0][2] + tens * tens * v[2][2],
-                v[0][1] + tens * v[1][2],
-                v[1][1],
-            ],
-            limit: value,
-        };
-        let n = rows.len() as f64;
-        let middle = rows.iter().map(|r| r.row.terms[1]).sum::<f64>() / n;
-        let square = rows.iter().map(|r| (r.row.terms[1] - middle).powi(2)).sum::<f64>() / n;
-        let mut near = fitted.summit;
-        let drop = |x: f64| {
-            let plane = Plane { normal: [1.0, x, tens, 0.0], value };
-            near = penalised.climb(Some(&plane), Some(&near))?;
-            Some(2.0 * (fitted.summit.value - near.value))
-        };
-        let set = crosser.profile(q, fitted.level_drop, (middle, square.sqrt()), drop)?;
-        let shift = fitted.onset.unwrap_or(0.0);
-        Some(match set {
-            TimeSet::Bounded { lower, upper } => {
-                TimeSet::Bounded { lower: lower + shift, upper: upper + shift }
-            }
-            other => other,
-        })
     }
 }

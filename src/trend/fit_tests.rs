@@ -1,9 +1,8 @@
 //! The field fit on series with a known answer, and on every degenerate input.
 
-#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
-
-use super::censored::NoMaximum;
-use super::fit::{Crossing, Settings, fit};
+use super::fit::{Settings, fit};
+use super::reach::Crossing;
+use super::reason::NoMaximum;
 use crate::model::{Bound, Insulation, Limit, LimitMeaning, Point, ReadingId, Stamp};
 
 pub(crate) const DAY: i64 = crate::model::DAY_MICROS;

@@ -9,7 +9,7 @@
 
 #![expect(clippy::needless_range_loop, reason = "matrix formulas read by their indices")]
 
-use super::algebra::{Cholesky, Matrix, add_outer, dot, times};
+use super::algebra::{Cholesky, Matrix, Slice, add_outer, dot, times};
 use super::censored::Row;
 use super::normal::{HALF_LN_2PI, survival};
 use crate::model::Bound;
@@ -232,35 +232,40 @@ impl<const K: usize> Penalised<K> {
         at
     }
 
+    /// Factors a curvature. Far from the maximum only the part for fixed σ is sure to be definite:
+    /// then coefficients and ln σ step side by side.
+    fn factor(mut curvature: Matrix<K>) -> Cholesky<K> {
+        Cholesky::new(&curvature).unwrap_or_else(|| {
+            for k in 0..Self::H {
+                curvature[k][Self::H] = 0.0;
+                curvature[Self::H][k] = 0.0;
+            }
+            curvature[Self::H][Self::H] = curvature[Self::H][Self::H].abs().max(1.0);
+            Cholesky::raised(&curvature)
+        })
+    }
+
     /// The maximum, on a plane if one is given; `near` is a maximum of a similar problem.
     pub fn climb(&self, plane: Option<&Plane<K>>, near: Option<&Summit<K>>) -> Option<Summit<K>> {
-        let mut at = near.map_or_else(|| self.start(), |n| n.at);
-        if let Some(plane) = plane {
-            // Onto the plane, by the shortest way in the metric of the peak nearby.
-            let across = match near {
-                Some(near) => Cholesky::raised(&near.curvature).solve(&plane.normal),
-                None => plane.normal,
-            };
-            let off = (dot(&plane.normal, &at) - plane.value) / dot(&plane.normal, &across);
-            for k in 0..K {
-                at[k] -= off * across[k];
-            }
-            if near.is_some_and(|n| (at[Self::H] - n.at[Self::H]).abs() > 1.0) {
-                return self.climb(Some(plane), None);
-            }
+        let slice = plane.map(|p| Slice::new(&p.normal, p.value));
+        let mut at = match (near, &slice) {
+            (None, None) => self.start(),
+            (None, Some(slice)) => slice.lift(&self.start()),
+            (Some(near), None) => near.at,
+            (Some(near), Some(slice)) => slice.nearest(&near.at, &near.curvature),
+        };
+        if near.is_some_and(|n| (at[Self::H] - n.at[Self::H]).abs() > 1.0) {
+            return self.climb(plane, None);
         }
         let mut here = self.local(&at);
         for _ in 0..200 {
-            let factor = Cholesky::raised(&here.curvature);
-            let mut step = factor.solve(&here.gradient);
-            if let Some(plane) = plane {
-                let across = factor.solve(&plane.normal);
-                let miss = dot(&plane.normal, &step) + dot(&plane.normal, &at) - plane.value;
-                let off = miss / dot(&plane.normal, &across);
-                for k in 0..K {
-                    step[k] -= off * across[k];
+            let step = match &slice {
+                None => Self::factor(here.curvature).solve(&here.gradient),
+                Some(slice) => {
+                    let factor = Self::factor(slice.metric(&here.curvature));
+                    slice.along(&factor.solve(&slice.gradient(&here.gradient)))
                 }
-            }
+            };
             let gain = dot(&here.gradient, &step);
             if !gain.is_finite() {
                 return None;
@@ -296,7 +301,6 @@ impl<const K: usize> Penalised<K> {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
     use super::super::censored::Model;
     use super::*;
 

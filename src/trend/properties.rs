@@ -1,11 +1,10 @@
 //! What must hold for any readings: moved in time, scaled, mirrored, shuffled.
 
-#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
-
 use proptest::prelude::*;
 
-use super::fit::{self, Crossing};
+use super::fit;
 use super::fit_tests::{DAY, LIMIT, point};
+use super::reach::Crossing;
 use super::straight::{self, Datum};
 use super::{kendall, sen};
 use crate::model::{Bound, Insulation, Limit, Point, Stamp};
@@ -175,6 +174,48 @@ proptest! {
                 }
             }
             (a, b) => prop_assert_eq!(a.err().map(|e| e.reason), b.err().map(|e| e.reason)),
+        }
+    }
+
+    /// Whatever comes in, gross errors and all, every search comes to rest.
+    #[test]
+    fn every_search_comes_to_rest(
+        data in prop::collection::vec((0_i64..1500, 4.0_f64..11.5, 0_u8..8, prop::option::of(-10.0_f64..70.0)), 3..25),
+        class in 0_usize..4,
+        decades in 4.6_f64..9.0,
+    ) {
+        let points: Vec<Point> = data
+            .iter()
+            .map(|(day, y, kind, celsius)| {
+                let bound = match kind {
+                    0..=4 => Bound::Measured,
+                    5..=6 => Bound::Over,
+                    _ => Bound::Under,
+                };
+                point(*day, *y, bound, *celsius)
+            })
+            .collect();
+        match fit::fit(&points, Insulation::ALL[class], &fit::Settings::default()) {
+            Ok(fit) => {
+                let line = fit.straight();
+                prop_assert!(line.decades_per_year.is_finite() && line.log_ohm_se.is_finite());
+                prop_assert!((0.0..=1.0).contains(&fit.p_declining()));
+                let limit = Limit { ohms: 10.0_f64.powf(decades), ..LIMIT };
+                match fit.crossing(&limit) {
+                    Crossing::Between { lower, point, upper } => {
+                        prop_assert!(lower <= point && point <= upper);
+                    }
+                    Crossing::NoDate { because } => prop_assert!(!because.contains("search")),
+                }
+            }
+            Err(none) => prop_assert_ne!(none.reason, super::reason::NoMaximum::Unresolved),
+        }
+        let plain: Vec<Datum> = points
+            .iter()
+            .map(|p| Datum { day: p.taken_at.days(), y: p.log_ohm, bound: p.bound })
+            .collect();
+        if let Err(reason) = straight::fit(&plain) {
+            prop_assert_ne!(reason, super::reason::NoMaximum::Unresolved);
         }
     }
 }

@@ -1,8 +1,9 @@
 //! The straight line on time through exact, over-range and under-range readings.
 
-use super::censored::{Counts, Estimate, Model, NoMaximum, Peak, Row};
+use super::censored::{Estimate, Model, Peak, Row};
 use super::crossing::{Crosser, TimeSet};
 use super::normal;
+use super::reason::{Counts, NoMaximum};
 use crate::model::Bound;
 
 /// One reading: time in days, log10 of the ohms, and what it means.
@@ -126,5 +127,28 @@ impl StraightFit {
         };
         let q = normal::two_sided(level);
         self.crosser(limit).profile(q, self.lr_chisq(), self.span, drop)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Three readings almost on a line beside ten bounds: σ is 1e-4 and rounding must not hide the
+    /// few units of likelihood that bound the crossing.
+    #[test]
+    fn a_tiny_scatter_keeps_its_profile() {
+        let exact =
+            [(0.0, 8.423492380490194), (63.0, 8.513722493891908), (240.0, 8.766507290825954)];
+        let over = [293.0, 483.0, 579.0, 606.0, 632.0, 943.0, 1292.0, 1507.0, 1609.0, 1828.0];
+        let mut data: Vec<Datum> = exact
+            .iter()
+            .map(|(day, y)| Datum { day: *day, y: *y, bound: Bound::Measured })
+            .collect();
+        data.extend(over.map(|day| Datum { day, y: 8.839210059778578, bound: Bound::Over }));
+        let fit = fit(&data).unwrap();
+        let t = fit.crosser(5.0).time().unwrap();
+        let Some(TimeSet::Bounded { lower, upper }) = fit.profile(5.0, 0.90) else { panic!() };
+        assert!(lower < t && t < upper && upper - lower < 10.0, "{lower} {t} {upper}");
     }
 }

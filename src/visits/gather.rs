@@ -39,6 +39,8 @@ pub struct Judged {
     pub role: Role,
     /// The visit, counted from 0 over the asset; none when left out.
     pub visit: Option<usize>,
+    /// The test of its series within the visit, counted from 0: readings of one test share it.
+    pub test: usize,
 }
 
 /// Gathers the corrected readings of one asset (by time) into visits and points.
@@ -76,7 +78,7 @@ pub fn gather(
             }
         };
         let role = exclusion.map_or(Role::Counts, Role::LeftOut);
-        judged.push(Judged { corrected, role, visit });
+        judged.push(Judged { corrected, role, visit, test: 0 });
     }
     let mut groups: BTreeMap<(Arc<Series>, usize), Vec<usize>> = BTreeMap::new();
     for (i, j) in judged.iter().enumerate() {
@@ -89,6 +91,7 @@ pub fn gather(
         let tests = tests(&members, &judged);
         let chosen = choose(&members, &tests, &judged, settings);
         for (n, &i) in members.iter().enumerate() {
+            judged[i].test = tests[n];
             judged[i].role = match n {
                 _ if n == chosen => Role::Counts,
                 _ if tests[n] == tests[chosen] => Role::Timed,

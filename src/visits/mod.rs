@@ -6,10 +6,12 @@
 mod correct;
 mod gather;
 mod proofs;
+mod ratios;
 
 pub use correct::{Corrected, apply};
 pub use gather::{Exclusion, Judged, Role, gather};
 pub use proofs::{Suspicion, suspicions};
+pub use ratios::{Ratio, RatioValue, ratios};
 
 /// What decides how readings become visits.
 #[derive(Clone, Debug, PartialEq)]

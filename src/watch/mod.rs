@@ -15,6 +15,9 @@ pub use task::{Task, Wake, wake};
 /// all cores have work.
 const AT_ONCE: usize = 64;
 
+/// A mark and the findings that answer it.
+type Answer = (Pending, Vec<Finding>);
+
 /// Assesses every pending asset, on all cores, and settles its findings. `readers` opens a reader
 /// for each thread; `progress` is told how many are done, and of how many.
 ///
@@ -32,7 +35,7 @@ pub fn drain<R: Reader + Send>(
     let mut done = 0;
     for some in pending.chunks(AT_ONCE) {
         let share = some.len().div_ceil(rayon::current_num_threads().max(1)).max(1);
-        let parts: Vec<Result<Vec<(Pending, Vec<Finding>)>, DossierError>> = some
+        let parts: Vec<Result<Vec<Answer>, DossierError>> = some
             .par_chunks(share)
             .map(|part| {
                 let reader = readers()?;

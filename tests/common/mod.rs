@@ -1,5 +1,4 @@
 //! A data folder of its own for each test, and the real binary working in it.
-#![expect(clippy::allow_attributes, reason = "which parts a test binary uses differs")]
 #![allow(dead_code, reason = "each test binary uses a part of this")]
 
 use std::path::{Path, PathBuf};

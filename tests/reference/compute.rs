@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use ohmward::model::Bound;
 use ohmward::standards::temperature::Rule;
-use ohmward::trend::censored::{Counts, Model, Row};
+use ohmward::trend::censored::{Model, Row};
 use ohmward::trend::crossing::TimeSet;
+use ohmward::trend::reason::Counts;
 use ohmward::trend::straight::Datum;
 use ohmward::trend::{kendall, multiple, normal, ols as least, sen, step, straight, tails};
 use serde_json::{Value, json};

@@ -24,14 +24,6 @@ impl Span {
     pub(super) fn and(self, other: Span) -> Self {
         Span { low: self.low.min(other.low), high: self.high.max(other.high) }
     }
-
-    /// Stretched over both, where there are any.
-    pub(super) fn over(a: Option<Span>, b: Option<Span>) -> Option<Span> {
-        match (a, b) {
-            (Some(a), Some(b)) => Some(a.and(b)),
-            (a, b) => a.or(b),
-        }
-    }
 }
 
 /// The number the next batch will have; the write lock must be held until it is added.

@@ -1,19 +1,236 @@
-//! placeholder, to be replaced
+//! The writer on a thread of its own: many callers, one connection, group commit.
+//!
+//! Callers pack their deliveries themselves and hand over runs; the thread commits what waits in
+//! one transaction, each job in a savepoint, and answers after the commit. A large delivery is
+//! many jobs, so others get their turn between its runs.
 
-use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, SyncSender};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
 
-use super::SqliteWriter;
+use rusqlite::Connection;
+
+use super::names::Names;
+use super::receive::{Delivery, Outcome, forget_claims, store_run};
+use super::registers::{self, findings};
+use super::run::{Packer, Run};
+use super::writer::{Core, SqliteWriter, fill};
+use super::{backup, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
-use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, Writer};
+use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, StoreError, Writer};
 
-/// placeholder
+/// Jobs that wait to be taken; when full, callers wait: sources are slowed, nothing is lost.
+const QUEUE: usize = 256;
+
+/// Jobs of one transaction: more would make the first of them wait.
+const GROUP: usize = 128;
+
+/// Rows from which a run has a transaction of its own.
+const LARGE: usize = 10_000;
+
+/// Pages of the write-ahead log at which a busy writer moves them into the table instead of
+/// waiting for an idle moment: in the middle of a stream that makes a commit slow.
+const BUSY_LOG_PAGES: i64 = 16_000;
+
+/// How long nothing has to come for a moment to be idle.
+const IDLE: Duration = Duration::from_millis(200);
+
+/// What is to be done; whole until the answer, so that it can be tried again.
+enum Work {
+    Run(Box<Delivery>, Run),
+    Forget(i64),
+    Record { now: Stamp, by: String, changes: Vec<Change> },
+    SettleRejects { numbers: Vec<u64>, batch: u64 },
+    Settle { now: Stamp, asset: AssetId, seen: PendingMark, episodes: Vec<Finding> },
+}
+
+/// What came of it.
+enum Done {
+    Run(Outcome),
+    New(u64),
+    Nothing,
+}
+
+impl Work {
+    fn is_large(&self) -> bool {
+        matches!(self, Work::Run(_, run) if run.rows.len() >= LARGE)
+    }
+
+    fn run(&self, db: &Connection, names: &mut Names) -> Result<Done> {
+        match self {
+            Work::Run(delivery, run) => store_run(db, names, delivery, run).map(Done::Run),
+            Work::Forget(delivery) => forget_claims(db, *delivery).map(|()| Done::Nothing),
+            Work::Record { now, by, changes } => {
+                registers::record(db, names, *now, by, changes).map(Done::New)
+            }
+            Work::SettleRejects { numbers, batch } => {
+                rejects::settle(db, numbers, *batch).map(|()| Done::Nothing)
+            }
+            Work::Settle { now, asset, seen, episodes } => {
+                findings::settle(db, names, *now, asset, *seen, episodes).map(|()| Done::Nothing)
+            }
+        }
+    }
+}
+
+/// Work with the way back to who waits for it.
+struct Job {
+    work: Work,
+    answer: SyncSender<(Work, Result<Done>)>,
+}
+
+impl Job {
+    /// The caller may have gone away; what was done stays done.
+    fn answer(self, done: Result<Done>) {
+        drop(self.answer.send((self.work, done)));
+    }
+}
+
+impl Core {
+    /// Commits jobs together; one that fails is taken back alone.
+    fn group(&mut self, jobs: Vec<Job>) {
+        match self.together(&jobs) {
+            Ok(done) => jobs.into_iter().zip(done).for_each(|(job, done)| job.answer(done)),
+            // The whole transaction was lost, as with a full disk: each job for itself.
+            Err(_) if jobs.len() > 1 => {
+                for job in jobs {
+                    let done = self.transaction(|db, names| job.work.run(db, names));
+                    job.answer(done);
+                }
+            }
+            Err(error) => jobs.into_iter().for_each(|job| job.answer(Err(error.clone()))),
+        }
+    }
+
+    fn together(&mut self, jobs: &[Job]) -> Result<Vec<Result<Done>>> {
+        if let [job] = jobs {
+            return Ok(vec![self.transaction(|db, names| job.work.run(db, names))]);
+        }
+        self.transaction(|db, names| {
+            let mut all = Vec::with_capacity(jobs.len());
+            for job in jobs {
+                db.execute_batch("SAVEPOINT job")?;
+                let done = job.work.run(db, names);
+                if let Err(error) = &done {
+                    if db.is_autocommit() {
+                        return Err(error.clone());
+                    }
+                    db.execute_batch("ROLLBACK TO job")?;
+                    names.forget();
+                }
+                db.execute_batch("RELEASE job")?;
+                all.push(done);
+            }
+            Ok(all)
+        })
+    }
+
+    /// Serves jobs until every handle is gone.
+    fn serve(&mut self, jobs: &Receiver<Job>) {
+        let mut unmoved = false;
+        let mut held_back = None;
+        loop {
+            let wait = if unmoved { IDLE } else { Duration::MAX };
+            let first = match held_back.take() {
+                Some(job) => Ok(job),
+                None => jobs.recv_timeout(wait),
+            };
+            let mut group = match first {
+                Ok(first) => vec![first],
+                Err(RecvTimeoutError::Timeout) => {
+                    self.move_log();
+                    unmoved = false;
+                    continue;
+                }
+                Err(RecvTimeoutError::Disconnected) => break,
+            };
+            while group.len() < GROUP && !group.iter().any(|job| job.work.is_large()) {
+                match jobs.try_recv() {
+                    Ok(job) if job.work.is_large() => {
+                        held_back = Some(job);
+                        break;
+                    }
+                    Ok(job) => group.push(job),
+                    Err(_) => break,
+                }
+            }
+            self.group(group);
+            unmoved = true;
+        }
+        self.move_log();
+    }
+
+    /// Moves the write-ahead log into the table. Failing is no loss: the next time will do.
+    fn move_log(&self) {
+        if let Err(error) = self.db.pragma_query(None, "wal_checkpoint", |_| Ok(())) {
+            tracing::debug!(%error, "the write-ahead log stays for now");
+        }
+    }
+}
+
+pub(super) fn start(writer: SqliteWriter) -> Result<(WriterHandle, WriterThread)> {
+    let SqliteWriter { mut core, data, run_bytes } = writer;
+    core.db.pragma_update(None, "wal_autocheckpoint", BUSY_LOG_PAGES)?;
+    let (jobs, incoming) = mpsc::sync_channel(QUEUE);
+    let thread = thread::Builder::new()
+        .name("store-writer".to_owned())
+        .spawn(move || core.serve(&incoming))
+        .map_err(|e| StoreError::Other(format!("cannot start the writer's thread: {e}")))?;
+    Ok((WriterHandle { jobs, data, run_bytes }, WriterThread { thread }))
+}
+
+/// The thread behind all handles of a writer.
+#[derive(Debug)]
+pub struct WriterThread {
+    thread: JoinHandle<()>,
+}
+
+impl WriterThread {
+    /// Waits until every handle is dropped and all is written.
+    pub fn join(self) -> Result<()> {
+        self.thread.join().map_err(|_| gone())
+    }
+}
+
+/// A way to the writer's thread. Clones share it; each call returns when its work is durable.
 #[derive(Clone, Debug)]
-pub struct WriterHandle(pub(super) Arc<Mutex<SqliteWriter>>);
+pub struct WriterHandle {
+    jobs: SyncSender<Job>,
+    data: PathBuf,
+    run_bytes: usize,
+}
+
+fn gone() -> StoreError {
+    StoreError::Other("the writer's thread has ended (restart the program)".to_owned())
+}
+
+/// An answer on its way.
+struct Expected(Receiver<(Work, Result<Done>)>);
+
+impl Expected {
+    fn wait(self) -> Result<(Work, Done)> {
+        let (work, done) = self.0.recv().map_err(|_| gone())?;
+        Ok((work, done?))
+    }
+
+    /// Waits for a run: the delivery as it then is, and buffers to use again.
+    fn delivery(self) -> Result<(Box<Delivery>, Run)> {
+        match self.wait()? {
+            (Work::Run(mut delivery, run), Done::Run(outcome)) => {
+                delivery.add(outcome);
+                Ok((delivery, run))
+            }
+            _ => Err(gone()),
+        }
+    }
+}
 
 impl WriterHandle {
-    fn with<T>(&self, f: impl FnOnce(&mut SqliteWriter) -> T) -> T {
-        f(&mut self.0.lock().unwrap_or_else(PoisonError::into_inner))
+    fn hand_over(&self, work: Work) -> Result<Expected> {
+        let (answer, expected) = mpsc::sync_channel(1);
+        self.jobs.send(Job { work, answer }).map_err(|_| gone())?;
+        Ok(Expected(expected))
     }
 }
 
@@ -25,14 +242,42 @@ impl Writer for WriterHandle {
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
     ) -> Result<Receipt> {
-        self.with(|w| w.receive(now, source, first_met, parcels))
+        let mut packer = Packer::default();
+        let mut delivery = Box::new(Delivery::new(now, source));
+        let mut more = fill(&mut packer, parcels, self.run_bytes)?;
+        let mut run = packer.take(first_met);
+        while !run.is_empty() {
+            let written = self.hand_over(Work::Run(delivery, run))?;
+            // The next run is packed while this one is written.
+            let filled = match more {
+                true => fill(&mut packer, parcels, self.run_bytes),
+                false => Ok(false),
+            };
+            let (back, done) = written.delivery()?;
+            delivery = back;
+            more = filled?;
+            run = packer.take(first_met);
+            packer.reuse(done);
+        }
+        if let Some(claims) = delivery.claims() {
+            self.hand_over(Work::Forget(claims))?.wait()?;
+        }
+        Ok(delivery.into_receipt())
     }
+
     fn record(&mut self, now: Stamp, by: &str, changes: &[Change]) -> Result<u64> {
-        self.with(|w| w.record(now, by, changes))
+        let (by, changes) = (by.to_owned(), changes.to_vec());
+        match self.hand_over(Work::Record { now, by, changes })?.wait()? {
+            (_, Done::New(new)) => Ok(new),
+            _ => Err(gone()),
+        }
     }
+
     fn settle_rejects(&mut self, numbers: &[u64], batch: u64) -> Result<()> {
-        self.with(|w| w.settle_rejects(numbers, batch))
+        let work = Work::SettleRejects { numbers: numbers.to_vec(), batch };
+        self.hand_over(work)?.wait().map(drop)
     }
+
     fn settle(
         &mut self,
         now: Stamp,
@@ -40,9 +285,11 @@ impl Writer for WriterHandle {
         seen: PendingMark,
         episodes: &[Finding],
     ) -> Result<()> {
-        self.with(|w| w.settle(now, asset, seen, episodes))
+        let (asset, episodes) = (asset.clone(), episodes.to_vec());
+        self.hand_over(Work::Settle { now, asset, seen, episodes })?.wait().map(drop)
     }
+
     fn backup(&mut self, path: &Path) -> Result<()> {
-        self.with(|w| w.backup(path))
+        backup::copy(&self.data, path)
     }
 }

@@ -25,7 +25,7 @@ mod writer;
 
 use std::path::{Path, PathBuf};
 
-pub use handle::WriterHandle;
+pub use handle::{WriterHandle, WriterThread};
 pub use open::DaemonLock;
 pub use reader::SqliteReader;
 pub use writer::SqliteWriter;
@@ -63,11 +63,6 @@ impl SqliteStore {
     /// A writer. Take one per process.
     pub fn writer(&self) -> Result<SqliteWriter> {
         SqliteWriter::open(&self.data)
-    }
-
-    /// placeholder
-    pub fn handle(&self) -> Result<WriterHandle> {
-        Ok(WriterHandle(std::sync::Arc::new(std::sync::Mutex::new(self.writer()?))))
     }
 
     /// A reader; cheap, take as many as there are threads.

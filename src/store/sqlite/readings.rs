@@ -24,8 +24,6 @@ const CACHED: usize = 1 << 16;
 const COLUMNS: &str = "r.series, r.taken_at, r.tester, r.bound, r.ohms, r.duration, r.nth, r.batch,
     r.record, r.flags, r.note, r.temperature, r.delivered, r.humidity, b.received_at";
 
-const BY_KEY: &str = "ORDER BY r.series, r.taken_at, r.tester, r.bound, r.ohms, r.duration, r.nth";
-
 /// A series with what only the tray has.
 #[derive(Clone, Debug)]
 pub(super) struct Known {
@@ -44,6 +42,16 @@ pub(super) struct Found {
     pub(super) tester: i64,
     pub(super) nth: i64,
     note: i64,
+    /// In the tray: what was written for asset and phase.
+    written: Option<(Text, Text)>,
+}
+
+/// By time, then series; in the tray, where series have no meaning, by what was written.
+fn order(all: &mut [Found]) {
+    all.sort_by(|a, b| {
+        same::by_time(&a.stored.reading, &b.stored.reading)
+            .then_with(|| (&a.written, a.nth).cmp(&(&b.written, b.nth)))
+    });
 }
 
 /// Names met so far. What a number means never changes, so nothing in here grows old.
@@ -118,7 +126,8 @@ impl Lexicon {
         let (recorded_at, in_tray) = (cells.stamp(14)?, known.asset == NOBODY);
         let nth = cells.get(6)?;
         let stored = Stored { id, reading, recorded_at, in_tray };
-        Ok(Found { stored, series, asset: known.asset, tester, nth, note: note_no })
+        let (asset, written) = (known.asset, known.written);
+        Ok(Found { stored, series, asset, tester, nth, note: note_no, written })
     }
 }
 
@@ -231,8 +240,7 @@ pub(super) fn of_asset(
         params,
     )?;
     all.extend(moved);
-    all.sort_by_key(|found| (found.series, found.nth));
-    all.sort_by(|a, b| same::by_time(&a.stored.reading, &b.stored.reading));
+    order(&mut all);
     Ok(all.into_iter().map(|found| found.stored).collect())
 }
 
@@ -250,8 +258,7 @@ pub(super) fn each(
     );
     let mut instant: Vec<Found> = Vec::new();
     let mut hand_out = |instant: &mut Vec<Found>| -> Result<()> {
-        instant.sort_by_key(|found| (found.series, found.nth));
-        instant.sort_by(|a, b| same::by_time(&a.stored.reading, &b.stored.reading));
+        order(instant);
         instant.drain(..).try_for_each(|found| each(&found.stored))
     };
     let params = params![when.as_of.micros(), when.known_at.micros()];
@@ -340,29 +347,23 @@ pub(super) fn tray(db: &Connection, lexicon: &Lexicon, when: When) -> Result<Vec
            AND ifnull((SELECT c.kind FROM correction c WHERE c.of_batch = r.batch
              AND c.of_place = r.record << 16 | (r.flags >> 6 & 65535)
              AND c.kind IN ('void', 'restore') AND c.batch {known_at}
-             ORDER BY c.no DESC LIMIT 1), 'restore') = 'restore'
-         {BY_KEY}"
+             ORDER BY c.no DESC LIMIT 1), 'restore') = 'restore'"
     );
     let params = params![when.as_of.micros(), when.known_at.micros()];
     let mut all = Select { db, lexicon }.all(&sql, params)?;
-    all.sort_by_key(|found| found.stored.reading.taken_at);
-    let mut tray = Vec::with_capacity(all.len());
-    for found in all {
+    order(&mut all);
+    all.sort_by(|a, b| {
+        let key = |found: &Found| (found.stored.reading.taken_at, found.written.clone());
+        key(a).cmp(&key(b))
+    });
+    let items = all.into_iter().map(|found| {
         let Stored { id, reading, recorded_at, .. } = found.stored;
-        let written = lexicon.series(db, found.series)?.written;
-        let (written_asset, written_phase) = written.unwrap_or_default();
+        let (written_asset, written_phase) = found.written.unwrap_or_default();
         let reason = lexicon.note(db, found.note)?.reason.clone();
         let item = TrayItem { reading, written_asset, written_phase, reason };
-        tray.push(StoredTray { id, item, recorded_at });
-    }
-    tray.sort_by(|a, b| {
-        let texts = |t: &StoredTray| (t.item.written_asset.clone(), t.item.written_phase.clone());
-        let by_time = a.item.reading.taken_at.cmp(&b.item.reading.taken_at);
-        by_time
-            .then_with(|| texts(a).cmp(&texts(b)))
-            .then_with(|| same::by_time(&a.item.reading, &b.item.reading))
+        Ok(StoredTray { id, item, recorded_at })
     });
-    Ok(tray)
+    items.collect()
 }
 
 /// When a tester was used on which asset, moved readings included, by time.

@@ -1,6 +1,8 @@
 //! Stores one run of a delivery: readings under their natural key, rejects, lines, and what
 //! follows from them, in the transaction of the caller.
 
+use std::sync::atomic::{AtomicI64, Ordering};
+
 use rusqlite::types::Null;
 use rusqlite::{CachedStatement, Connection, params};
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -10,19 +12,20 @@ use super::names::{NOBODY, Names, SeriesNo};
 use super::pending::{self, Marking};
 use super::registers::assets;
 use super::rejects::{self, NewReject};
-use super::run::{Row, Run};
-use super::slots::{Found, Incoming, Slots, thousandths};
+use super::run::{Column, Row, Run};
+use super::slots::{Found, Incoming, Slots};
 use crate::model::{ReadingId, Stamp};
+use crate::store::same::NO_DURATION;
 use crate::store::{Receipt, RecordPlace, RejectItem, Result, Source, same};
 
 /// A delivery on its way in. Changed only after a commit, so that a failed run can be repeated.
 #[derive(Debug)]
 pub(super) struct Delivery {
-    /// Tells the deliveries of one connection apart.
-    pub(super) number: i64,
-    pub(super) now: Stamp,
-    pub(super) source: Source,
-    pub(super) receipt: Receipt,
+    /// Tells the deliveries of this process apart.
+    number: i64,
+    now: Stamp,
+    source: Source,
+    receipt: Receipt,
     /// Whether slots of other deliveries were claimed.
     claimed: bool,
 }
@@ -35,7 +38,9 @@ pub(super) struct Outcome {
 }
 
 impl Delivery {
-    pub(super) fn new(number: i64, now: Stamp, source: &Source) -> Self {
+    pub(super) fn new(now: Stamp, source: &Source) -> Self {
+        static NEXT: AtomicI64 = AtomicI64::new(1);
+        let number = NEXT.fetch_add(1, Ordering::Relaxed);
         let receipt = Receipt::default();
         Delivery { number, now, source: source.clone(), receipt, claimed: false }
     }
@@ -55,19 +60,42 @@ impl Delivery {
         self.claimed |= claimed;
     }
 
-    /// Ends the delivery: forgets its claims, hands out the receipt.
-    pub(super) fn end(mut self, db: &Connection) -> Result<Receipt> {
-        if self.claimed {
-            db.execute("DELETE FROM temp.claimed WHERE delivery = ?1", params![self.number])?;
-        }
+    /// The number under which it has claimed slots of other deliveries, if it has.
+    pub(super) fn claims(&self) -> Option<i64> {
+        self.claimed.then_some(self.number)
+    }
+
+    /// The receipt for all of it.
+    pub(super) fn into_receipt(mut self) -> Receipt {
         self.receipt.new_assets.sort_unstable();
-        Ok(self.receipt)
+        self.receipt
     }
 }
 
-const INSERT: &str = "INSERT INTO reading (batch, series, taken_at, tester, bound, ohms, duration,
-    nth, record, flags, note, temperature, delivered, humidity)
-    VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14) ON CONFLICT DO NOTHING";
+/// Forgets the claims of a delivery that has ended.
+pub(super) fn forget_claims(db: &Connection, delivery: i64) -> Result<()> {
+    db.execute("DELETE FROM temp.claimed WHERE delivery = ?1", params![delivery])?;
+    Ok(())
+}
+
+/// Rows of one insert statement: starting a statement costs as much as inserting a row.
+const TOGETHER: usize = 12;
+
+/// Columns of a row, all bound anew for each.
+const COLUMNS: usize = 14;
+
+/// An insert of so many rows at once. `OR IGNORE` passes over taken keys like `ON CONFLICT DO
+/// NOTHING`, and unlike that needs no journal of its own to take back half a statement: every value
+/// is bound with its type, so no other constraint can fail.
+fn insert_of(rows: usize) -> String {
+    let row = format!("(?{})", ", ?".repeat(COLUMNS - 1));
+    format!(
+        "INSERT OR IGNORE INTO reading (series, taken_at, tester, bound, ohms, duration, nth, batch, record,
+           flags, note, temperature, delivered, humidity)
+         VALUES {row}{}",
+        format!(", {row}").repeat(rows - 1)
+    )
+}
 
 /// Stores a run. Nothing of it is counted in `delivery`: that is for after the commit.
 pub(super) fn store_run(
@@ -81,19 +109,27 @@ pub(super) fn store_run(
     storing.finish(names)
 }
 
+/// The insert statements of a run.
+struct Inserts<'a> {
+    one: CachedStatement<'a>,
+    many: CachedStatement<'a>,
+}
+
 struct Storing<'a> {
     db: &'a Connection,
     delivery: &'a Delivery,
     run: &'a Run,
     homes: Vec<SeriesNo>,
-    testers: Vec<i64>,
-    notes: Vec<i64>,
+    /// By context: tester and note.
+    contexts: Vec<(i64, i64)>,
     slots: Slots<'a>,
     receipt: Receipt,
     /// By asset: the earliest new reading.
     touched: FxHashMap<i64, i64>,
     /// By tester and asset: first and last new use.
     uses: FxHashMap<(i64, i64), Span>,
+    /// The latest stretch of new readings: asset and tester, and when.
+    using: Option<((i64, i64), Span)>,
     /// In which series and times the new readings lie.
     span: Option<(Span, Span)>,
     conflicts: Vec<(RecordPlace, RejectItem)>,
@@ -117,19 +153,16 @@ impl<'a> Storing<'a> {
             delivery,
             run,
             homes: run.homes.iter().map(|h| names.home(db, h)).collect::<Result<_>>()?,
-            testers: run.testers.iter().map(|t| names.tester(db, t)).collect::<Result<_>>()?,
-            notes: run.notes.iter().map(|n| names.note(db, n)).collect::<Result<_>>()?,
-            slots: Slots {
-                db,
-                delivery: delivery.number,
-                batch,
-                source: &delivery.source,
-                sources: FxHashMap::default(),
-                claimed: false,
-            },
+            contexts: run
+                .contexts
+                .iter()
+                .map(|c| Ok((names.tester(db, &c.tester)?, names.note(db, &c.note)?)))
+                .collect::<Result<_>>()?,
+            slots: Slots::new(db, delivery.number, batch, &delivery.source)?,
             receipt: Receipt::default(),
             touched: FxHashMap::default(),
             uses: FxHashMap::default(),
+            using: None,
             span: None,
             conflicts: Vec::new(),
             kept_lines: FxHashSet::default(),
@@ -138,110 +171,153 @@ impl<'a> Storing<'a> {
 
     /// All readings in the order of the clustered key: that is worth ten times the speed.
     fn readings(&mut self) -> Result<()> {
-        let run = self.run;
+        let (db, run) = (self.db, self.run);
         let mut groups: Vec<_> = run.groups().collect();
         groups.sort_unstable_by_key(|&(home, _)| self.homes[home as usize].series);
-        let db = self.db;
-        let mut insert = db.prepare_cached(INSERT)?;
-        insert.raw_bind_parameter(1, self.slots.batch)?;
-        for (home, group) in groups {
-            let home = self.homes[home as usize];
-            insert.raw_bind_parameter(2, home.series)?;
-            let mut taken: Option<Span> = None;
-            let mut stored = 0;
-            let mut uses: Option<(i64, Span)> = None;
-            for &i in group {
-                let row = &run.rows[i as usize];
-                if !self.reading(&mut insert, row, home.series)? {
+        let mut inserts = Inserts {
+            one: db.prepare_cached(&insert_of(1))?,
+            many: db.prepare_cached(&insert_of(TOGETHER))?,
+        };
+        let mut together: Vec<&Row> = Vec::with_capacity(TOGETHER);
+        for (_, group) in groups {
+            for (i, &at) in group.iter().enumerate() {
+                let row = &run.rows[at as usize];
+                let earlier = group[..i].iter().rev().map(|&at| &run.rows[at as usize]);
+                let repeated = earlier
+                    .take_while(|earlier| earlier.taken_at == row.taken_at)
+                    .any(|earlier| earlier.place() == row.place());
+                if repeated {
+                    // Told from its first by going in alone, after it.
+                    self.insert(&mut inserts, &std::mem::take(&mut together))?;
+                    self.insert(&mut inserts, &[row])?;
                     continue;
                 }
-                stored += 1;
-                let at = Span::of(row.taken_at);
-                taken = Span::over(taken, Some(at));
-                let tester = self.testers[row.tester as usize];
-                uses = match uses {
-                    Some((same, span)) if same == tester => Some((same, span.and(at))),
-                    earlier => {
-                        self.used(earlier, home.asset);
-                        Some((tester, at))
-                    }
-                };
+                together.push(row);
+                if together.len() == TOGETHER {
+                    self.insert(&mut inserts, &together)?;
+                    together.clear();
+                }
             }
-            self.used(uses, home.asset);
-            if let Some(taken) = taken {
-                self.stored(home, stored, taken);
+        }
+        self.insert(&mut inserts, &together)
+    }
+
+    /// Inserts some rows, all in one statement or each alone; where not all of a statement went in,
+    /// looks closer.
+    fn insert(&mut self, inserts: &mut Inserts<'a>, rows: &[&'a Row]) -> Result<()> {
+        if rows.len() < TOGETHER {
+            for row in rows {
+                self.bind(&mut inserts.one, 0, row, 0)?;
+                match inserts.one.raw_execute()? {
+                    0 => self.look_closer(inserts, row, false)?,
+                    _ => self.stored(row),
+                }
+            }
+            return Ok(());
+        }
+        for (i, row) in rows.iter().enumerate() {
+            self.bind(&mut inserts.many, i * COLUMNS, row, 0)?;
+        }
+        let inserted = inserts.many.raw_execute()?;
+        for row in rows {
+            match inserted == rows.len() {
+                true => self.stored(row),
+                false => self.look_closer(inserts, row, inserted > 0)?,
             }
         }
         Ok(())
     }
 
-    fn stored(&mut self, home: SeriesNo, stored: u64, taken: Span) {
-        let here = (Span::of(home.series), taken);
+    fn look_closer(
+        &mut self,
+        inserts: &mut Inserts<'a>,
+        row: &'a Row,
+        perhaps_in: bool,
+    ) -> Result<()> {
+        match self.slots.find(&self.incoming(row), perhaps_in)? {
+            Found::Itself => self.stored(row),
+            Found::Free(nth) => {
+                self.bind(&mut inserts.one, 0, row, nth)?;
+                inserts.one.raw_execute()?;
+                self.stored(row);
+            }
+            Found::Duplicate => self.receipt.duplicate += 1,
+            Found::Conflict(id, fields) => self.conflict(row.place(), id, &fields),
+        }
+        Ok(())
+    }
+
+    fn incoming(&self, row: &'a Row) -> Incoming<'a> {
+        let (tester, note) = self.contexts[row.context()];
+        let note_text = &self.run.contexts[row.context()].note;
+        let series = self.homes[row.home as usize].series;
+        Incoming { run: self.run, row, series, tester, note, note_text }
+    }
+
+    fn bind(
+        &self,
+        statement: &mut CachedStatement<'_>,
+        from: usize,
+        row: &Row,
+        nth: i64,
+    ) -> Result<()> {
+        let (tester, note) = self.contexts[row.context()];
+        let duration = self.run.number(row.duration).get().unwrap_or(NO_DURATION);
+        statement.raw_bind_parameter(from + 1, self.homes[row.home as usize].series)?;
+        statement.raw_bind_parameter(from + 2, row.taken_at)?;
+        statement.raw_bind_parameter(from + 3, tester)?;
+        statement.raw_bind_parameter(from + 4, row.bound())?;
+        statement.raw_bind_parameter(from + 5, row.ohms)?;
+        statement.raw_bind_parameter(from + 6, duration)?;
+        statement.raw_bind_parameter(from + 7, nth)?;
+        statement.raw_bind_parameter(from + 8, self.slots.batch)?;
+        statement.raw_bind_parameter(from + 9, row.place().record as i64)?;
+        statement.raw_bind_parameter(from + 10, row.flags())?;
+        statement.raw_bind_parameter(from + 11, note)?;
+        let measured = [row.temperature, row.delivered, row.humidity];
+        for (i, short) in (from + 12..).zip(measured) {
+            match self.run.number(short) {
+                Column::None => statement.raw_bind_parameter(i, Null)?,
+                Column::Thousandths(whole) => statement.raw_bind_parameter(i, whole)?,
+                Column::Exact(value) => statement.raw_bind_parameter(i, value)?,
+            }
+        }
+        Ok(())
+    }
+
+    /// Notes what follows from a reading that went in.
+    fn stored(&mut self, row: &Row) {
+        let home = self.homes[row.home as usize];
+        let here = (Span::of(home.series), Span::of(row.taken_at));
         self.span = Some(self.span.map_or(here, |s| (s.0.and(here.0), s.1.and(here.1))));
+        if !self.run.lines.is_empty() {
+            self.kept_lines.insert(row.place().record);
+        }
         if home.asset == NOBODY {
-            self.receipt.tray += stored;
+            self.receipt.tray += 1;
             return;
         }
-        self.receipt.accepted += stored;
-        let earliest = self.touched.entry(home.asset).or_insert(taken.low);
-        *earliest = taken.low.min(*earliest);
-    }
-
-    fn used(&mut self, uses: Option<(i64, Span)>, asset: i64) {
-        if let Some((tester, new)) = uses
-            && tester != 0
-            && asset != NOBODY
-        {
-            let span = self.uses.entry((tester, asset)).or_insert(new);
-            *span = span.and(new);
+        self.receipt.accepted += 1;
+        let use_of = (home.asset, self.contexts[row.context()].0);
+        match &mut self.using {
+            Some((same, span)) if *same == use_of => *span = span.and(here.1),
+            _ => {
+                self.used();
+                self.using = Some((use_of, here.1));
+            }
         }
     }
 
-    /// One reading; whether it was stored.
-    fn reading(
-        &mut self,
-        insert: &mut CachedStatement<'_>,
-        row: &Row,
-        series: i64,
-    ) -> Result<bool> {
-        let tester = self.testers[row.tester as usize];
-        let note = self.notes[row.note as usize];
-        insert.raw_bind_parameter(3, row.taken_at)?;
-        insert.raw_bind_parameter(4, tester)?;
-        insert.raw_bind_parameter(5, row.bound())?;
-        insert.raw_bind_parameter(6, row.ohms)?;
-        insert.raw_bind_parameter(7, row.duration)?;
-        insert.raw_bind_parameter(8, 0)?;
-        insert.raw_bind_parameter(9, row.record as i64)?;
-        insert.raw_bind_parameter(10, row.stored_flags())?;
-        insert.raw_bind_parameter(11, note)?;
-        for (i, value) in [(12, row.temperature), (13, row.delivered), (14, row.humidity)] {
-            match value.is_nan() {
-                true => insert.raw_bind_parameter(i, Null)?,
-                false => insert.raw_bind_parameter(i, thousandths(value))?,
+    /// Notes the latest stretch of readings with one tester on one asset.
+    fn used(&mut self) {
+        if let Some(((asset, tester), new)) = self.using.take() {
+            let earliest = self.touched.entry(asset).or_insert(new.low);
+            *earliest = new.low.min(*earliest);
+            if tester != 0 {
+                let span = self.uses.entry((tester, asset)).or_insert(new);
+                *span = span.and(new);
             }
         }
-        if insert.raw_execute()? == 0 {
-            let note_text = &self.run.notes[row.note as usize];
-            match self.slots.find(&Incoming { row, series, tester, note, note_text })? {
-                Found::Free(nth) => {
-                    insert.raw_bind_parameter(8, nth)?;
-                    insert.raw_execute()?;
-                }
-                Found::Duplicate => {
-                    self.receipt.duplicate += 1;
-                    return Ok(false);
-                }
-                Found::Conflict(id, fields) => {
-                    self.conflict(row.place(), id, &fields);
-                    return Ok(false);
-                }
-            }
-        }
-        if !self.run.lines.is_empty() {
-            self.kept_lines.insert(row.record);
-        }
-        Ok(true)
     }
 
     fn conflict(&mut self, place: RecordPlace, id: ReadingId, fields: &[&'static str]) {
@@ -251,6 +327,7 @@ impl<'a> Storing<'a> {
 
     /// What follows from the readings: batch, assets, marks, uses, rejects, lines.
     fn finish(mut self, names: &mut Names) -> Result<Outcome> {
+        self.used();
         let (db, source) = (self.db, &self.delivery.source);
         let mut all: Vec<_> = self.conflicts.iter().chain(&self.run.rejects).collect();
         all.sort_by_key(|(place, _)| *place);

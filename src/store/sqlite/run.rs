@@ -8,9 +8,20 @@ use std::sync::Arc;
 use rustc_hash::FxHashMap;
 
 use crate::model::{
-    Asset, AssetId, Precision, Reading, Series, Stamp, TemperatureOf, Text, TimeDoubt,
+    Asset, AssetId, Bound, Precision, Reading, Series, TemperatureOf, Text, TimeDoubt,
 };
 use crate::store::{Entry, Parcel, RecordPlace, RejectItem, Result, StoreError, same};
+
+/// Rows of a full run. More in one transaction touch each page of the table less often; at 48 bytes
+/// each, twice, this is what the memory allows.
+const RUN_ROWS: usize = RUN_BYTES / size_of::<Row>();
+
+/// Bytes of packed readings that are written in one transaction. Two runs are in memory at once:
+/// one being packed, one being written.
+pub(super) const RUN_BYTES: usize = 32 * 1024 * 1024;
+
+/// Rows up to which the buffer of a run grows by doubling.
+const GROWN: usize = 1 << 15;
 
 /// Where a reading is kept: in a series, or in the tray as written.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -29,47 +40,102 @@ pub(super) struct Note {
     pub(super) reason: Text,
 }
 
-/// One reading, packed. NaN stands for "not stated".
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Row {
-    pub(super) record: u64,
-    pub(super) taken_at: i64,
-    pub(super) ohms: f64,
-    pub(super) duration: f64,
-    pub(super) temperature: f64,
-    pub(super) delivered: f64,
-    pub(super) humidity: f64,
-    pub(super) home: u32,
-    pub(super) tester: u32,
-    pub(super) note: u32,
-    pub(super) flags: u32,
+/// Who measured with what: tester and note of a reading.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
+pub(super) struct Context {
+    pub(super) tester: Text,
+    pub(super) note: Note,
 }
 
-/// Bits of [`Row::flags`]; those below [`STORED_BITS`] are the column `flags`.
-pub(super) const PART_SHIFT: u32 = 6;
-pub(super) const STORED_BITS: u32 = 22;
+/// A number that is most often short: in thousandths, or by its place in [`Run::exact`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Short(i32);
+
+impl Short {
+    const NONE: Short = Short(i32::MIN);
+    const MOST: i32 = 1_000_000_000;
+
+    fn new(value: Option<f64>, exact: &mut Vec<f64>) -> Self {
+        let Some(value) = value else {
+            return Short::NONE;
+        };
+        let whole = (value * 1000.0).round();
+        if whole.abs() <= f64::from(Short::MOST) && whole / 1000.0 == value {
+            return Short(whole as i32);
+        }
+        exact.push(value);
+        Short(Short::MOST + exact.len() as i32)
+    }
+}
+
+/// A number as the columns hold it: whole thousandths where that is exact.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Column {
+    None,
+    Thousandths(i64),
+    Exact(f64),
+}
+
+impl Column {
+    /// The number itself, where there is one.
+    pub(super) fn get(self) -> Option<f64> {
+        match self {
+            Column::None => None,
+            Column::Thousandths(whole) => Some(whole as f64 / 1000.0),
+            Column::Exact(value) => Some(value),
+        }
+    }
+}
+
+/// One reading, packed: some 700,000 of these are in memory twice.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Row {
+    /// Record and part in one.
+    place: u64,
+    pub(super) taken_at: i64,
+    pub(super) ohms: f64,
+    pub(super) duration: Short,
+    pub(super) temperature: Short,
+    pub(super) delivered: Short,
+    pub(super) humidity: Short,
+    pub(super) home: u32,
+    /// Context in the upper bits, then two each for bound, what the temperature was of, doubt about
+    /// the time, precision.
+    context_and_words: u32,
+}
+
+/// Where the part of a record begins in the column `flags`.
+const PART_SHIFT: u32 = 6;
 
 impl Row {
     pub(super) fn place(&self) -> RecordPlace {
-        RecordPlace { record: self.record, part: part_of(i64::from(self.flags)) }
+        RecordPlace { record: self.place >> 16, part: self.place as u16 }
+    }
+    pub(super) fn context(&self) -> usize {
+        (self.context_and_words >> 8) as usize
     }
     pub(super) fn bound(&self) -> i64 {
-        i64::from(self.flags >> STORED_BITS)
+        i64::from(self.context_and_words >> 6 & 3)
     }
-    pub(super) fn stored_flags(&self) -> i64 {
-        i64::from(self.flags & ((1 << STORED_BITS) - 1))
+    /// The column `flags`.
+    pub(super) fn flags(&self) -> i64 {
+        i64::from(self.context_and_words & 0x3F) | ((self.place & 0xFFFF) << PART_SHIFT) as i64
     }
     pub(super) fn precision(&self) -> Precision {
-        Precision::ALL[(self.flags & 3) as usize]
+        match self.context_and_words & 3 {
+            0 => Precision::Fine,
+            1 => Precision::Minute,
+            _ => Precision::Day,
+        }
     }
 }
 
 /// The part of a record out of the column `flags`.
 pub(super) fn part_of(flags: i64) -> u16 {
-    ((flags >> PART_SHIFT) & 0xFFFF) as u16
+    (flags >> PART_SHIFT) as u16
 }
 
-fn flags(reading: &Reading, part: u16) -> u32 {
+fn words(reading: &Reading) -> u32 {
     let precision = match reading.precision {
         Precision::Fine => 0,
         Precision::Minute => 1,
@@ -86,8 +152,12 @@ fn flags(reading: &Reading, part: u16) -> u32 {
         Some(TemperatureOf::Winding) => 1,
         Some(TemperatureOf::Ambient) => 2,
     };
-    let bound = reading.bound as u32;
-    precision | doubt << 2 | of << 4 | u32::from(part) << PART_SHIFT | bound << STORED_BITS
+    let bound = match reading.bound {
+        Bound::Measured => 0,
+        Bound::Over => 1,
+        Bound::Under => 2,
+    };
+    precision | doubt << 2 | of << 4 | bound << 6
 }
 
 /// Some entries of a delivery, packed.
@@ -97,8 +167,9 @@ pub(super) struct Run {
     /// Indices into `rows`: grouped by home, in each by time, then as delivered.
     pub(super) order: Vec<u32>,
     pub(super) homes: Vec<Home>,
-    pub(super) testers: Vec<Text>,
-    pub(super) notes: Vec<Note>,
+    pub(super) contexts: Vec<Context>,
+    /// Numbers that are not whole thousandths.
+    exact: Vec<f64>,
     pub(super) rejects: Vec<(RecordPlace, RejectItem)>,
     /// Original lines of streams, by record.
     pub(super) lines: FxHashMap<u64, Vec<u8>>,
@@ -112,8 +183,7 @@ pub(super) struct Packer {
     run: Run,
     known: FxHashMap<usize, u32>,
     homes: FxHashMap<Home, u32>,
-    testers: FxHashMap<Text, u32>,
-    notes: FxHashMap<Note, u32>,
+    contexts: FxHashMap<Context, u32>,
     last: Option<(usize, u32)>,
     heavy: usize,
 }
@@ -158,30 +228,33 @@ impl Packer {
 
     /// Bytes that the packed entries take, roughly.
     pub(super) fn bytes(&self) -> usize {
-        self.run.rows.len() * size_of::<Row>() + self.heavy
+        self.run.rows.len() * size_of::<Row>() + self.run.exact.len() * 8 + self.heavy
     }
 
-    /// Hands out the run, ordered, and starts a new one in the buffers of an earlier one.
-    pub(super) fn take(&mut self, first_met: &dyn Fn(AssetId) -> Asset, spare: Run) -> Run {
-        let mut run = std::mem::replace(&mut self.run, spare.emptied());
+    /// Hands out the run, ordered, and starts a new one.
+    pub(super) fn take(&mut self, first_met: &dyn Fn(AssetId) -> Asset) -> Run {
+        let mut run = std::mem::take(&mut self.run);
         self.known.clear();
         self.homes.clear();
-        self.testers.clear();
-        self.notes.clear();
+        self.contexts.clear();
         self.last = None;
         self.heavy = 0;
         run.sort();
-        let mut last = None;
-        run.assets = Vec::new();
-        let mut ids: Vec<_> =
-            run.homes.iter().filter(|h| h.written.is_none()).map(|h| &h.series.asset).collect();
+        let homes = run.homes.iter().filter(|home| home.written.is_none());
+        let mut ids: Vec<_> = homes.map(|home| &home.series.asset).collect();
         ids.sort_unstable();
-        for id in ids {
-            if last.replace(id) != Some(id) {
-                run.assets.push(first_met(id.clone()));
-            }
-        }
+        ids.dedup();
+        run.assets = ids.into_iter().map(|id| first_met(id.clone())).collect();
         run
+    }
+
+    /// Packs on in the buffers of a run that is done with; nothing may have been packed yet.
+    pub(super) fn reuse(&mut self, mut spare: Run) {
+        spare.rows.clear();
+        spare.order.clear();
+        if self.run.is_empty() {
+            self.run = Run { rows: spare.rows, order: spare.order, ..Run::default() };
+        }
     }
 
     fn home(&mut self, series: &Arc<Series>) -> u32 {
@@ -212,32 +285,51 @@ impl Packer {
     }
 
     fn row(&mut self, place: RecordPlace, reading: &Reading, home: u32, reason: Text) {
-        let tester = &reading.tester;
-        let tester = number(&mut self.testers, &mut self.run.testers, tester, &mut self.heavy);
+        let context = self.context(reading, reason);
+        let run = &mut self.run;
+        if run.rows.len() == GROWN && run.rows.capacity() == GROWN {
+            // One step to the full size: doubling would take half as much again for nothing.
+            run.rows.reserve_exact(RUN_ROWS - GROWN);
+        }
+        let row = Row {
+            place: place.record << 16 | u64::from(place.part),
+            taken_at: reading.taken_at.micros(),
+            ohms: reading.ohms,
+            duration: Short::new(reading.duration_s, &mut run.exact),
+            temperature: Short::new(reading.temperature_c, &mut run.exact),
+            delivered: Short::new(reading.delivered_voltage_v, &mut run.exact),
+            humidity: Short::new(reading.humidity_pct, &mut run.exact),
+            home,
+            context_and_words: context << 8 | words(reading),
+        };
+        run.rows.push(row);
+    }
+
+    /// The number of a context in this run. The last one is looked at first: neighbours are alike.
+    fn context(&mut self, reading: &Reading, reason: Text) -> u32 {
+        if let Some(row) = self.run.rows.last() {
+            let Context { tester, note } = &self.run.contexts[row.context()];
+            if *tester == reading.tester
+                && note.operator == reading.operator
+                && note.station == reading.station
+                && note.remark == reading.remark
+                && note.reason == reason
+            {
+                return row.context() as u32;
+            }
+        }
         let note = Note {
             operator: reading.operator.clone(),
             station: reading.station.clone(),
             remark: reading.remark.clone(),
             reason,
         };
-        let note = number(&mut self.notes, &mut self.run.notes, &note, &mut self.heavy);
-        self.run.rows.push(Row {
-            record: place.record,
-            taken_at: reading.taken_at.micros(),
-            ohms: reading.ohms,
-            duration: same::key_duration(reading),
-            temperature: reading.temperature_c.unwrap_or(f64::NAN),
-            delivered: reading.delivered_voltage_v.unwrap_or(f64::NAN),
-            humidity: reading.humidity_pct.unwrap_or(f64::NAN),
-            home,
-            tester,
-            note,
-            flags: flags(reading, place.part),
-        });
+        let context = Context { tester: reading.tester.clone(), note };
+        number(&mut self.contexts, &mut self.run.contexts, &context, &mut self.heavy)
     }
 }
 
-/// The number of a value in this run. The last value is looked at first: neighbours are alike.
+/// The number of a value in this run.
 fn number<T: Clone + Eq + std::hash::Hash>(
     map: &mut FxHashMap<T, u32>,
     list: &mut Vec<T>,
@@ -258,12 +350,6 @@ impl Run {
     /// Whether there is nothing in it.
     pub(super) fn is_empty(&self) -> bool {
         self.rows.is_empty() && self.rejects.is_empty()
-    }
-
-    fn emptied(mut self) -> Self {
-        self.rows.clear();
-        self.order.clear();
-        Run { rows: self.rows, order: self.order, ..Run::default() }
     }
 
     /// Groups the rows by home with one counting pass, then orders each group by time, which most
@@ -301,9 +387,12 @@ impl Run {
             .map(|group| (rows[group[0] as usize].home, group))
     }
 
-    /// When its first and last reading were taken.
-    pub(super) fn span(&self) -> Option<(Stamp, Stamp)> {
-        let times = || self.rows.iter().map(|r| r.taken_at);
-        Some((Stamp::from_micros(times().min()?), Stamp::from_micros(times().max()?)))
+    /// A number of one of its rows.
+    pub(super) fn number(&self, short: Short) -> Column {
+        match short {
+            Short::NONE => Column::None,
+            Short(whole) if whole <= Short::MOST => Column::Thousandths(i64::from(whole)),
+            Short(place) => Column::Exact(self.exact[(place - Short::MOST - 1) as usize]),
+        }
     }
 }

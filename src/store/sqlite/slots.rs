@@ -1,15 +1,15 @@
 //! The rule of duplicates against the database: who stands where an incoming reading would.
 
-use rusqlite::types::{Value, ValueRef};
-use rusqlite::{Connection, Row as DbRow, params};
+use rusqlite::types::ValueRef;
+use rusqlite::{CachedStatement, Connection, Row as DbRow, Rows, params};
 use rustc_hash::FxHashMap;
 
 use super::batches;
 use super::cells::collect;
 use super::error::damaged;
-use super::run::{Note, Row, part_of};
+use super::run::{Note, Row, Run, part_of};
 use crate::model::{Precision, ReadingId, TemperatureOf};
-use crate::store::same::{Origins, Rest, Slot};
+use crate::store::same::{NO_DURATION, Origins, Rest, Slot};
 use crate::store::{RecordPlace, Result, Source};
 
 /// Slots of foreign readings that a delivery's coarse readings were found equal to: each stands
@@ -32,6 +32,8 @@ const SLOTS: &str = "SELECT nth, batch, record, flags, note, temperature, delive
 /// What to do with a reading whose natural key is taken.
 #[derive(Debug)]
 pub(super) enum Found {
+    /// It went in just now.
+    Itself,
     /// It is a reading of its own, under this `nth`.
     Free(i64),
     /// It is stored already.
@@ -43,6 +45,7 @@ pub(super) enum Found {
 /// An incoming reading with the numbers of the store.
 #[derive(Debug)]
 pub(super) struct Incoming<'a> {
+    pub(super) run: &'a Run,
     pub(super) row: &'a Row,
     pub(super) series: i64,
     pub(super) tester: i64,
@@ -50,46 +53,79 @@ pub(super) struct Incoming<'a> {
     pub(super) note_text: &'a Note,
 }
 
+impl Incoming<'_> {
+    /// The duration as part of the key.
+    fn duration(&self) -> f64 {
+        self.run.number(self.row.duration).get().unwrap_or(NO_DURATION)
+    }
+}
+
 /// Looks at what stands under the key of incoming readings of one delivery.
-#[derive(Debug)]
 pub(super) struct Slots<'a> {
-    pub(super) db: &'a Connection,
-    pub(super) delivery: i64,
+    db: &'a Connection,
+    query: Option<CachedStatement<'a>>,
+    delivery: i64,
     pub(super) batch: i64,
-    pub(super) source: &'a Source,
+    source: &'a Source,
     /// Where other batches came from, as far as they were asked for.
-    pub(super) sources: FxHashMap<i64, Source>,
+    sources: FxHashMap<i64, Source>,
     /// Whether a foreign slot was claimed.
     pub(super) claimed: bool,
 }
 
-impl Slots<'_> {
-    /// The rule of duplicates, slot by slot.
-    pub(super) fn find(&mut self, new: &Incoming<'_>) -> Result<Found> {
+impl<'a> Slots<'a> {
+    pub(super) fn new(
+        db: &'a Connection,
+        delivery: i64,
+        batch: i64,
+        source: &'a Source,
+    ) -> Result<Self> {
+        let query = Some(db.prepare_cached(SLOTS)?);
+        let sources = FxHashMap::default();
+        Ok(Slots { db, query, delivery, batch, source, sources, claimed: false })
+    }
+
+    /// The rule of duplicates, slot by slot. `perhaps_in`: the reading may have gone in just now.
+    pub(super) fn find(&mut self, new: &Incoming<'_>, perhaps_in: bool) -> Result<Found> {
+        let mut query = match self.query.take() {
+            Some(query) => query,
+            None => self.db.prepare_cached(SLOTS)?,
+        };
+        let row = new.row;
+        let found = self.walk(
+            new,
+            perhaps_in,
+            query.query(params![
+                new.series,
+                row.taken_at,
+                new.tester,
+                row.bound(),
+                row.ohms,
+                new.duration(),
+                self.delivery
+            ])?,
+        );
+        self.query = Some(query);
+        found
+    }
+
+    fn walk(&mut self, new: &Incoming<'_>, perhaps_in: bool, mut slots: Rows<'_>) -> Result<Found> {
         let row = new.row;
         let coarse = row.precision() != Precision::Fine;
         let mut differs = None;
         let mut free = 0;
-        let db = self.db;
-        let mut query = db.prepare_cached(SLOTS)?;
-        let mut slots = query.query(params![
-            new.series,
-            row.taken_at,
-            new.tester,
-            row.bound(),
-            row.ohms,
-            row.duration,
-            self.delivery
-        ])?;
         while let Some(slot) = slots.next()? {
             let nth: i64 = slot.get(0)?;
             free = nth + 1;
-            if coarse && slot.get(8)? {
-                continue;
-            }
             let batch: i64 = slot.get(1)?;
             let part = part_of(slot.get(3)?);
             let place = RecordPlace { record: slot.get::<_, i64>(2)? as u64, part };
+            if perhaps_in && batch == self.batch && place == row.place() {
+                return Ok(Found::Itself);
+            }
+            if coarse && slot.get(8)? {
+                continue;
+            }
             let origins = self.origins(row.place(), batch, place)?;
             match origins.judge(row.precision(), || self.differences(new, slot))? {
                 Slot::Apart => {}
@@ -131,7 +167,7 @@ impl Slots<'_> {
             new.tester,
             row.bound(),
             row.ohms,
-            row.duration,
+            new.duration(),
             nth
         ])?;
         self.claimed = true;
@@ -139,7 +175,7 @@ impl Slots<'_> {
     }
 
     fn differences(&self, new: &Incoming<'_>, slot: &DbRow<'_>) -> Result<Vec<&'static str>> {
-        let stated = |value: f64| (!value.is_nan()).then_some(value);
+        let stated = |short| new.run.number(short).get();
         let number = |i| {
             from_thousandths(slot.get_ref(i)?)
                 .map_err(|why| damaged("reading", "of an equal key", why))
@@ -157,7 +193,7 @@ impl Slots<'_> {
         let incoming = Rest {
             delivered_voltage_v: stated(row.delivered),
             temperature_c: stated(row.temperature),
-            temperature_of: temperature_of(row.stored_flags()),
+            temperature_of: temperature_of(row.flags()),
             humidity_pct: stated(row.humidity),
             operator: &new.note_text.operator,
             station: &new.note_text.station,
@@ -190,16 +226,7 @@ pub(super) fn note_text(db: &Connection, no: i64) -> Result<Note> {
     found.pop().ok_or_else(|| damaged("note", no, "it is gone, and a reading names it"))
 }
 
-/// A whole number of thousandths where that is exact, else the number: two bytes instead of eight.
-pub(super) fn thousandths(value: f64) -> Value {
-    let whole = (value * 1000.0).round();
-    match whole.abs() < 1e9 && whole / 1000.0 == value {
-        true => Value::Integer(whole as i64),
-        false => Value::Real(value),
-    }
-}
-
-/// Back from [`thousandths`]; none when it was not stated.
+/// A number out of a column of whole thousandths, or of the number itself where those are not exact.
 pub(super) fn from_thousandths(value: ValueRef<'_>) -> std::result::Result<Option<f64>, String> {
     match value {
         ValueRef::Null => Ok(None),

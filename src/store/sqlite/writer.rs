@@ -6,35 +6,25 @@ use std::thread;
 
 use rusqlite::{Connection, TransactionBehavior};
 
+use super::handle::{self, WriterHandle, WriterThread};
 use super::names::Names;
-use super::receive::{Delivery, Outcome, store_run};
+use super::receive::{Delivery, Outcome, forget_claims, store_run};
 use super::registers::{self, findings};
-use super::run::{Packer, Run};
+use super::run::{Packer, RUN_BYTES, Run};
 use super::{backup, open, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
 use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, Writer};
-
-/// Bytes of packed readings that are written in one transaction. Two runs are in memory at once:
-/// one being packed, one being written.
-pub(super) const RUN_BYTES: usize = 28 * 1024 * 1024;
 
 /// The one connection that writes, with the names it has met.
 #[derive(Debug)]
 pub(super) struct Core {
     pub(super) db: Connection,
     pub(super) names: Names,
-    deliveries: i64,
 }
 
 impl Core {
     pub(super) fn open(data: &Path) -> Result<Self> {
-        Ok(Core { db: open::writable(data)?, names: Names::default(), deliveries: 0 })
-    }
-
-    /// A delivery of its own.
-    pub(super) fn delivery(&mut self, now: Stamp, source: &Source) -> Delivery {
-        self.deliveries += 1;
-        Delivery::new(self.deliveries, now, source)
+        Ok(Core { db: open::writable(data)?, names: Names::default() })
     }
 
     /// One transaction: all of `work` or nothing.
@@ -59,6 +49,13 @@ impl Core {
         delivery.add(outcome);
         Ok(())
     }
+
+    fn end(&mut self, delivery: Delivery) -> Result<Receipt> {
+        if let Some(number) = delivery.claims() {
+            forget_claims(&self.db, number)?;
+        }
+        Ok(delivery.into_receipt())
+    }
 }
 
 /// Packs parcels until a run is full; false when there are no more.
@@ -81,13 +78,19 @@ pub(super) fn fill(
 pub struct SqliteWriter {
     pub(super) core: Core,
     pub(super) data: PathBuf,
-    run_bytes: usize,
+    pub(super) run_bytes: usize,
 }
 
 impl SqliteWriter {
     pub(super) fn open(data: &Path) -> Result<Self> {
         let core = Core::open(data)?;
         Ok(SqliteWriter { core, data: data.to_owned(), run_bytes: RUN_BYTES })
+    }
+
+    /// Moves to a thread of its own, for many callers with group commit. The thread ends when the
+    /// last handle is dropped.
+    pub fn on_a_thread(self) -> Result<(WriterHandle, WriterThread)> {
+        handle::start(self)
     }
 
     /// Commits large deliveries in runs of about this many bytes; for tests of what happens
@@ -109,14 +112,14 @@ impl Writer for SqliteWriter {
         let run_bytes = self.run_bytes;
         let mut packer = Packer::default();
         let core = &mut self.core;
-        let mut delivery = core.delivery(now, source);
+        let mut delivery = Delivery::new(now, source);
         let mut more = fill(&mut packer, parcels, run_bytes)?;
-        let run = packer.take(first_met, Run::default());
+        let run = packer.take(first_met);
         if !more {
             if !run.is_empty() {
                 core.run(&mut delivery, &run)?;
             }
-            return delivery.end(&core.db);
+            return core.end(delivery);
         }
         // A large delivery: the next run is packed here while the last one is written there.
         thread::scope(|scope| {
@@ -128,18 +131,22 @@ impl Writer for SqliteWriter {
                     // Nobody may be left to use the buffers again.
                     drop(spares.send(run));
                 }
-                delivery.end(&core.db)
+                core.end(delivery)
             });
             let mut packed = Ok(());
             let mut next = run;
             while runs.send(next).is_ok() && more {
+                // The writer took that run, so it is done with the one before.
+                if let Ok(done) = spare.try_recv() {
+                    packer.reuse(done);
+                }
                 let filled = fill(&mut packer, parcels, run_bytes);
                 more = matches!(filled, Ok(true));
                 packed = filled.map(drop);
                 if packed.is_err() {
                     break;
                 }
-                next = packer.take(first_met, spare.try_recv().unwrap_or_default());
+                next = packer.take(first_met);
                 if next.is_empty() {
                     break;
                 }

@@ -32,9 +32,17 @@ pub(super) fn fold(detector: &Detector, case: &Case, context: &Context) -> Detec
     let class = case.asset.insulation;
     let series = series(case);
     let alarm = alarm_level(detector.settings().alarm, series.len());
+    let middle: Vec<usize> = series
+        .iter()
+        .filter(|(label, _)| *label == Label::Middle)
+        .flat_map(|(_, lines)| lines.iter().copied())
+        .collect();
     let tracks = series
         .into_iter()
-        .map(|(label, lines)| Track::new(detector, class, label, lines))
+        .map(|(label, lines)| {
+            let has_middle = label != Label::Middle && lines.iter().all(|l| middle.contains(l));
+            Track::new(detector, class, label, lines, has_middle)
+        })
         .collect();
     let mut fold = Fold {
         detector,

@@ -35,8 +35,11 @@ pub struct Settings {
     pub imbalance: f64,
     /// Readings with a pause longer than this, in hours, are two visits.
     pub visit_hours: f64,
-    /// Fewer visits than this in an epoch make no verdict.
+    /// Fewer visits than this in an epoch make no verdict and no decline.
     pub fewest: u32,
+    /// Where visits follow one another within so many days, a decline is named when the visit
+    /// before it had already asked for a repeat.
+    pub near_days: f64,
 }
 
 impl Default for Settings {
@@ -49,7 +52,8 @@ impl Default for Settings {
             drop: 1.0,
             imbalance: 0.7,
             visit_hours: 4.0,
-            fewest: 3,
+            fewest: 4,
+            near_days: 14.0,
         }
     }
 }

@@ -38,6 +38,8 @@ pub(super) struct Standing {
 pub(super) struct Track<'a> {
     pub(super) label: Label,
     pub(super) lines: Vec<usize>,
+    /// It is one of three phases whose middle is followed too.
+    has_middle: bool,
     pub(super) prior: &'a Prior,
     pub(super) state: State,
     pub(super) companion: Companion,
@@ -48,6 +50,8 @@ pub(super) struct Track<'a> {
     pub(super) usual_gap: f64,
     pub(super) usual_c: f64,
     pub(super) last_seen: Option<Observation>,
+    /// The probability at the judgement before.
+    before: f64,
     temperatures: u32,
     temperature_taken: bool,
 }
@@ -58,11 +62,13 @@ impl<'a> Track<'a> {
         class: Insulation,
         label: Label,
         lines: Vec<usize>,
+        has_middle: bool,
     ) -> Self {
         let prior = detector.prior(class);
         Track {
             label,
             lines,
+            has_middle,
             prior,
             state: State::start(detector.grid(), prior),
             companion: Companion::default(),
@@ -73,6 +79,7 @@ impl<'a> Track<'a> {
             usual_gap: 30.0,
             usual_c: 40.0,
             last_seen: None,
+            before: 0.0,
             temperatures: 0,
             temperature_taken: false,
         }
@@ -85,6 +92,7 @@ impl<'a> Track<'a> {
         self.says = Says::default();
         self.chance = Chance::default();
         self.standing = Standing::default();
+        self.before = 0.0;
         self.last = None;
     }
 
@@ -149,6 +157,7 @@ impl<'a> Track<'a> {
                 value,
                 low,
                 low_retests: if low { again(&|r| rules.low(r.0, r.1)) } else { 0 },
+                can_wait: self.has_middle && self.usual_gap <= settings.near_days,
                 values_again: again(&|r| down.is_some_and(|down| rules.step_value(r.0) < down)),
             },
             settings.drop,
@@ -180,12 +189,21 @@ impl<'a> Track<'a> {
         let chances = thresholds.map(|t| self.state.chance(grid, self.prior, Some(t)));
         self.chance =
             chances.reduce(worst).unwrap_or_else(|| self.state.chance(grid, self.prior, None));
-        let p = self.chance.sum();
+        let (p, before) = (self.chance.sum(), self.before);
+        self.before = p;
         // A level below the limit without a fall is a matter of the companion rule until it was
-        // seen twice: one low value may be a bad contact.
-        let waits = self.chance.below > self.chance.declining && self.companion.ever_low() < 2;
+        // seen twice: one low value may be a bad contact. A fall needs some visits to be one.
+        let falls = self.chance.declining >= self.chance.below;
+        let enough = if falls {
+            self.state.visits() >= settings.fewest
+        } else {
+            self.companion.ever_low() >= 2
+        };
+        // Where the next visit is near, a repeat costs little and is waited for.
+        let repeated = self.usual_gap > settings.near_days || before >= settings.watch;
         let standing = &mut self.standing;
-        standing.alarm = (p >= alarm && !waits) || (standing.alarm && p >= settings.clear);
+        standing.alarm =
+            (p >= alarm && enough && repeated) || (standing.alarm && p >= settings.clear);
         standing.watch =
             !standing.alarm && (p >= settings.watch || (standing.watch && p >= settings.clear));
     }

@@ -112,8 +112,8 @@ impl Default for Settings {
             start: (0.7, 9.4, 0.8),
             start_low: 5.0,
             start_declining: 0.03,
-            sigmas: [(0.07, 0.35), (0.12, 0.45), (0.20, 0.20)],
-            horizon_days: 540.0,
+            sigmas: [(0.07, 0.35), (0.12, 0.45), (0.26, 0.20)],
+            horizon_days: 720.0,
             humid: (0.2, 0.08),
         }
     }

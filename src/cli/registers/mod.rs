@@ -1,0 +1,159 @@
+//! The registers: assets, events, gear, proofs, aliases; each listed, added to, imported.
+
+mod alias;
+mod asset;
+mod event;
+mod gear;
+mod proof;
+
+use std::fs::File;
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::args::ImportRegister;
+use super::place::Place;
+use super::{Exit, Failure, note};
+use crate::model::{Alias, Asset, AssetId, Event, Gear, Proof};
+use crate::registry::{LimitRow, Register, Row, person, read_rows};
+use crate::store::{Change, Reader, Recorded, Writer};
+
+pub(crate) use alias::alias;
+pub(crate) use asset::{asset, limit_words};
+pub(crate) use event::event;
+pub(crate) use gear::gear;
+pub(crate) use proof::proof;
+
+/// A row with who recorded it and when.
+#[derive(Serialize)]
+struct Marked<T: Serialize> {
+    #[serde(flatten)]
+    row: T,
+    recorded_at: String,
+    by: String,
+}
+
+fn marked<T, U: Serialize>(rows: Vec<Recorded<T>>, out: impl Fn(T) -> U) -> Vec<Marked<U>> {
+    rows.into_iter()
+        .map(|r| Marked {
+            row: out(r.value),
+            recorded_at: r.mark.recorded_at.to_string(),
+            by: r.mark.by.into(),
+        })
+        .collect()
+}
+
+fn import_as(
+    place: &mut Place,
+    register: Register,
+    import: ImportRegister,
+) -> Result<Exit, Failure> {
+    import_register(place, register, &import.file, import.by.by, true)
+}
+
+/// Reads a register file and records its rows; all or, when a row cannot be, nothing.
+pub(crate) fn import_register(
+    place: &mut Place,
+    register: Register,
+    path: &Path,
+    by: Option<String>,
+    assess: bool,
+) -> Result<Exit, Failure> {
+    let by = person(&place.by(by)?)?;
+    let changes = match register {
+        Register::Assets => {
+            let mut assets = rows::<Asset>(path)?;
+            for asset in &mut assets {
+                // The file does not speak of the limits beside the one at 40 °C: they stay.
+                let known = place.writing()?.reader.asset(&asset.id, crate::store::When::ALWAYS)?;
+                asset.more_limits = known.map(|a| a.more_limits).unwrap_or_default();
+            }
+            assets.into_iter().map(Change::Asset).collect()
+        }
+        Register::Limits => limits(place, rows::<LimitRow>(path)?)?,
+        Register::Events => rows::<Event>(path)?.into_iter().map(Change::Event).collect(),
+        Register::Gear => rows::<Gear>(path)?.into_iter().map(Change::Gear).collect(),
+        Register::Proofs => rows::<Proof>(path)?.into_iter().map(Change::Proof).collect(),
+        Register::Aliases => rows::<Alias>(path)?.into_iter().map(Change::Alias).collect(),
+        Register::Corrections => {
+            return Err(Failure::Failed(format!(
+                "`{}` belongs to the readings.csv beside it: import the folder",
+                path.display()
+            )));
+        }
+    };
+    let changes: Vec<Change> = changes;
+    let unknown = unknown_assets(place, &changes)?;
+    if let Some((asset, what)) = unknown {
+        return Err(Failure::Failed(format!(
+            "`{}`: {what} for asset `{asset}`, which is not registered (import assets.csv or its \
+             readings first)",
+            path.display()
+        )));
+    }
+    let now = place.now;
+    let new = place.writing()?.writer.record(now, &by, &changes)?;
+    note(format!(
+        "{}: {} {} rows, {new} of them new",
+        path.display(),
+        changes.len(),
+        register_name(register)
+    ));
+    if register == Register::Aliases {
+        place.place_waiting(&by)?;
+    }
+    if assess {
+        place.assess_pending()?;
+    }
+    Ok(Exit::Done)
+}
+
+fn register_name(register: Register) -> &'static str {
+    match register {
+        Register::Assets => Asset::NAME,
+        Register::Limits => LimitRow::NAME,
+        Register::Events => Event::NAME,
+        Register::Gear => Gear::NAME,
+        Register::Proofs => Proof::NAME,
+        Register::Aliases => Alias::NAME,
+        Register::Corrections => crate::registry::CorrectionRow::NAME,
+    }
+}
+
+/// The first event for an asset that is not registered: most likely a mistyped id.
+fn unknown_assets(
+    place: &mut Place,
+    changes: &[Change],
+) -> Result<Option<(AssetId, &'static str)>, Failure> {
+    let reader = &place.writing()?.reader;
+    for change in changes {
+        if let Change::Event(event) = change
+            && reader.asset(&event.asset, crate::store::When::ALWAYS)?.is_none()
+        {
+            return Ok(Some((event.asset.clone(), "an event")));
+        }
+    }
+    Ok(None)
+}
+
+/// Limits of a file replace those that stood beside the one at 40 °C on the assets it names.
+fn limits(place: &mut Place, rows: Vec<LimitRow>) -> Result<Vec<Change>, Failure> {
+    let mut assets: Vec<Asset> = Vec::new();
+    for row in rows {
+        if let Some(asset) = assets.iter_mut().find(|a| a.id == row.asset) {
+            asset.more_limits.push(row.limit);
+            continue;
+        }
+        let known = place.writing()?.reader.asset(&row.asset, crate::store::When::ALWAYS)?;
+        let mut asset = known.unwrap_or_else(|| Asset::first_met(row.asset));
+        asset.more_limits = vec![row.limit];
+        assets.push(asset);
+    }
+    Ok(assets.into_iter().map(Change::Asset).collect())
+}
+
+fn rows<R: Row>(path: &Path) -> Result<Vec<R>, Failure> {
+    let failed = |why: String| Failure::Failed(format!("`{}`: {why}", path.display()));
+    let file = File::open(path).map_err(|e| failed(e.to_string()))?;
+    read_rows(file).map_err(|e| failed(e.to_string()))
+}

@@ -1,0 +1,385 @@
+//! Writing into memory.
+
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::path::Path;
+use std::sync::Arc;
+
+use super::{MemoryStore, Reject, Row, State};
+use crate::model::{
+    Asset, AssetId, Correction, CorrectionKind, Finding, Mark, Precision, Proof, Reading,
+    ReadingId, Stamp, Text,
+};
+use crate::store::episodes::{self, Episode};
+use crate::store::same::{self, Origins, Rest, Slot};
+use crate::store::{
+    Change, Entry, FindingAct, Parcel, PendingMark, Receipt, RecordPlace, Recorded, RejectItem,
+    Result, Source, StoreError, Stored, When, Writer,
+};
+
+/// A delivery on its way in.
+struct Delivery<'a> {
+    now: Stamp,
+    source: &'a Source,
+    /// The number its batch has, once something new was in it.
+    batch: u64,
+    receipt: Receipt,
+    /// Readings of other deliveries that this one's coarse readings were found equal to.
+    claimed: HashSet<ReadingId>,
+    rejects: Vec<(RecordPlace, RejectItem)>,
+    touched: BTreeMap<AssetId, Stamp>,
+}
+
+type Written = Option<(Text, Text, Text)>;
+
+/// The natural key: readings equal in it are one, unless they come from one delivery with coarse
+/// times.
+fn same_key(a: (&Reading, &Written), b: (&Reading, &Written)) -> bool {
+    let texts = |w: &Written| w.as_ref().map(|(asset, phase, _)| (asset.clone(), phase.clone()));
+    a.0.series == b.0.series
+        && texts(a.1) == texts(b.1)
+        && a.0.taken_at == b.0.taken_at
+        && a.0.tester == b.0.tester
+        && a.0.bound == b.0.bound
+        && a.0.ohms == b.0.ohms
+        && a.0.duration_s == b.0.duration_s
+}
+
+impl State {
+    fn take_in(
+        &mut self,
+        to: &mut Delivery<'_>,
+        place: RecordPlace,
+        reading: Reading,
+        written: Written,
+        line: Option<&Vec<u8>>,
+    ) -> Result<()> {
+        let coarse = reading.precision != Precision::Fine;
+        let mut differs = None;
+        let mut nth = 0;
+        for row in &self.readings {
+            let old = &row.stored;
+            if !same_key((&reading, &written), (&old.reading, &row.written)) {
+                continue;
+            }
+            nth += 1;
+            if coarse && to.claimed.contains(&old.id) {
+                continue;
+            }
+            let one_call = old.id.batch == to.batch;
+            let source = if one_call { to.source } else { self.source(old.id.batch) };
+            let old_place = RecordPlace { record: old.id.record, part: old.id.part };
+            let origins = Origins::of((to.source, place), (source, old_place), one_call);
+            let differences = || Ok(Rest::of(&reading).differences(&Rest::of(&old.reading)));
+            match origins.judge(reading.precision, differences)? {
+                Slot::Apart => {}
+                Slot::Duplicate { same_record } => {
+                    if coarse && !same_record {
+                        to.claimed.insert(old.id);
+                    }
+                    to.receipt.duplicate += 1;
+                    return Ok(());
+                }
+                Slot::Differs(fields) => {
+                    differs.get_or_insert((old.id, fields));
+                }
+            }
+        }
+        if let Some((id, fields)) = differs {
+            let bytes = line.cloned().unwrap_or_default();
+            to.rejects.push((place, same::conflict(bytes, id, &fields)));
+            return Ok(());
+        }
+        match &written {
+            Some(_) => to.receipt.tray += 1,
+            None => {
+                to.receipt.accepted += 1;
+                let first = to.touched.entry(reading.series.asset.clone());
+                let first = first.or_insert(reading.taken_at);
+                *first = reading.taken_at.min(*first);
+            }
+        }
+        let RecordPlace { record, part } = place;
+        if let Some(line) = line {
+            self.lines.entry((to.batch, record)).or_insert_with(|| line.clone());
+        }
+        let id = ReadingId { batch: to.batch, record, part };
+        let in_tray = written.is_some();
+        let stored = Stored { id, reading, recorded_at: to.now, in_tray };
+        self.readings.push(Row { stored, written, nth });
+        Ok(())
+    }
+
+    fn knows_reject(&self, source: &Source, place: RecordPlace, item: &RejectItem) -> bool {
+        self.rejects.iter().filter(|r| r.place == place).any(|old| {
+            let from = self.source(old.batch);
+            match (&source.file, &from.file) {
+                (Some(new), Some(old)) => new.digest == old.digest,
+                (None, None) => {
+                    let same = |i: &RejectItem| (i.kind.clone(), i.bytes.clone(), i.reason.clone());
+                    same::same_name(source, from) && same(item) == same(&old.item)
+                }
+                _ => false,
+            }
+        })
+    }
+
+    fn mark(&mut self, asset: &AssetId, from: Stamp) {
+        let mark = self.last_mark;
+        let pending = self.pending.entry(asset.clone()).or_insert((from, mark));
+        *pending = (from.min(pending.0), mark);
+    }
+
+    /// Marks every asset that a tester was used on at `from` or later.
+    fn mark_users(&mut self, tester: &str, from: Stamp) {
+        let uses = self.uses(tester).into_iter();
+        let users: BTreeSet<AssetId> =
+            uses.filter(|(_, at)| same::use_until(*at) >= from).map(|(asset, _)| asset).collect();
+        users.iter().for_each(|asset| self.mark(asset, from));
+    }
+
+    /// Records one change; whether it was new.
+    fn change(&mut self, change: &Change, mark: &Mark) -> Result<bool> {
+        let new = match change {
+            Change::Asset(asset) => self.asset(&asset.id, When::ALWAYS).as_ref() != Some(asset),
+            Change::Event(_) | Change::Gear(_) | Change::Proof(_) | Change::Alias(_) => {
+                !self.stands(change)
+            }
+            Change::EventVoid(event) => self.event_at(event).is_some(),
+            Change::ProofVoid(proof) => self.stands(&Change::Proof(proof.clone())),
+            Change::AliasVoid(alias) => self.alias_like(alias).is_some(),
+            Change::Correction(correction) => self.is_new_correction(correction)?,
+            Change::FindingAct(act) => return self.act(act.clone(), mark),
+        };
+        if !new {
+            return Ok(false);
+        }
+        match change {
+            Change::Asset(asset) => self.mark(&asset.id, Stamp::MIN),
+            Change::Event(event) | Change::EventVoid(event) => self.mark(&event.asset, event.at),
+            Change::Gear(gear) => self.mark_users(&gear.id, Stamp::MIN),
+            Change::Proof(proof) | Change::ProofVoid(proof) => {
+                let from = self.last_good_proof(proof);
+                self.mark_users(&proof.tester, from);
+            }
+            Change::Alias(alias) | Change::AliasVoid(alias) => {
+                let from = alias.from.unwrap_or(Stamp::MIN);
+                self.mark(&alias.asset, from);
+                if let Some(replaced) = self.alias_like(alias) {
+                    self.mark(&replaced.asset, from);
+                }
+                if let Ok(written) = AssetId::new(&alias.written)
+                    && self.asset(&written, When::ALWAYS).is_some()
+                {
+                    self.mark(&written, from);
+                }
+            }
+            Change::Correction(correction) => self.mark_corrected(correction)?,
+            Change::FindingAct(_) => {}
+        }
+        self.changes.push(Recorded { value: change.clone(), mark: mark.clone() });
+        Ok(true)
+    }
+
+    fn is_new_correction(&self, new: &Correction) -> Result<bool> {
+        self.row(new.reading).ok_or(StoreError::NoReading(new.reading))?;
+        let class = |kind: &CorrectionKind| match kind {
+            CorrectionKind::Void | CorrectionKind::Restore => 0,
+            CorrectionKind::Move { .. } => 1,
+            CorrectionKind::Overrule => 2,
+        };
+        let standing = self.known(Stamp::MAX, |change| match change {
+            Change::Correction(old)
+                if old.reading == new.reading && class(&old.kind) == class(&new.kind) =>
+            {
+                Some(old.clone())
+            }
+            _ => None,
+        });
+        Ok(standing.last().map(|(old, _)| old).as_ref() != Some(new))
+    }
+
+    fn mark_corrected(&mut self, correction: &Correction) -> Result<()> {
+        let id = correction.reading;
+        let row = self.row(id).ok_or(StoreError::NoReading(id))?;
+        let mut assets = self.targets(id, Stamp::MAX);
+        assets.extend(self.home(row).cloned());
+        if let CorrectionKind::Move { asset, .. } = &correction.kind {
+            assets.push(asset.clone());
+        }
+        let at = row.stored.reading.taken_at;
+        assets.iter().for_each(|asset| self.mark(asset, at));
+        Ok(())
+    }
+
+    fn last_good_proof(&self, proof: &Proof) -> Stamp {
+        self.proofs(When::ALWAYS)
+            .into_iter()
+            .map(|row| row.value)
+            .filter(|p| p.passed && p.kind == proof.kind && p.tester == proof.tester)
+            .map(|p| p.at)
+            .filter(|&at| at < proof.at)
+            .max()
+            .unwrap_or(Stamp::MIN)
+    }
+
+    fn act(&mut self, mut act: FindingAct, mark: &Mark) -> Result<bool> {
+        let known: BTreeMap<i64, Episode> =
+            self.findings.iter().filter_map(|(&no, h)| Some((no, h.at(Stamp::MAX)?))).collect();
+        let Some(no) = episodes::answered(&known, &act) else {
+            let FindingAct { asset, kind, since, .. } = act;
+            return Err(StoreError::NoFinding { asset, kind, since });
+        };
+        let number = self.findings.values().map(|h| h.acts.len()).sum();
+        let history = self.findings.entry(no).or_default();
+        if history
+            .acts
+            .last()
+            .is_some_and(|(_, old)| old.value.act == act.act && old.value.remark == act.remark)
+        {
+            return Ok(false);
+        }
+        act.since = known[&no].finding.since;
+        history.acts.push((number, Recorded { value: act, mark: mark.clone() }));
+        Ok(true)
+    }
+}
+
+impl Writer for MemoryStore {
+    fn receive(
+        &mut self,
+        now: Stamp,
+        source: &Source,
+        first_met: &dyn Fn(AssetId) -> Asset,
+        parcels: &mut dyn Iterator<Item = Parcel>,
+    ) -> Result<Receipt> {
+        let mut state = self.state();
+        let batch = state.batches.len() as u64 + 1;
+        let mut to = Delivery {
+            now,
+            source,
+            batch,
+            receipt: Receipt::default(),
+            claimed: HashSet::new(),
+            rejects: Vec::new(),
+            touched: BTreeMap::new(),
+        };
+        for parcel in parcels {
+            for (i, (place, entry)) in parcel.entries.into_iter().enumerate() {
+                let line = parcel.lines.get(i);
+                match entry {
+                    Entry::Reading(reading) => {
+                        state.take_in(&mut to, place, reading, None, line)?;
+                    }
+                    Entry::Tray(item) => {
+                        let mut facts = item.reading.into_facts();
+                        facts.series = Arc::new(same::tray_series(&facts.series));
+                        let reading =
+                            Reading::new(facts).map_err(|e| StoreError::Other(e.to_string()))?;
+                        let written = (item.written_asset, item.written_phase, item.reason);
+                        state.take_in(&mut to, place, reading, Some(written), line)?;
+                    }
+                    Entry::Reject(item) => to.rejects.push((place, item)),
+                }
+            }
+        }
+        to.rejects.sort_by_key(|(place, _)| *place);
+        to.receipt.rejected = to.rejects.len() as u64;
+        to.receipt.first_rejects =
+            to.rejects.iter().take(Receipt::FIRST_REJECTS).cloned().collect();
+        to.rejects.retain(|(place, item)| !state.knows_reject(source, *place, item));
+        if to.receipt.accepted + to.receipt.tray == 0 && to.rejects.is_empty() {
+            return Ok(to.receipt);
+        }
+        to.receipt.batch = Some(state.add_batch(now, source.clone()));
+        let rejects = to.rejects.into_iter();
+        state.rejects.extend(rejects.map(|(place, item)| Reject {
+            batch,
+            place,
+            item,
+            settled_by: None,
+        }));
+        if !to.touched.is_empty() {
+            state.last_mark += 1;
+        }
+        for (asset, from) in to.touched {
+            if state.asset(&asset, When::ALWAYS).is_none() {
+                let mark = Mark { recorded_at: now, by: source.name.clone() };
+                let value = Change::Asset(first_met(asset.clone()));
+                state.changes.push(Recorded { value, mark });
+                to.receipt.new_assets.push(asset.clone());
+            }
+            state.mark(&asset, from);
+        }
+        Ok(to.receipt)
+    }
+
+    fn record(&mut self, now: Stamp, by: &str, changes: &[Change]) -> Result<u64> {
+        let mut state = self.state();
+        let mark = Mark { recorded_at: now, by: by.into() };
+        // Tried on a copy: all of the changes count, or none.
+        let mut next = state.clone();
+        next.last_mark += 1;
+        let mut new = 0;
+        for change in changes {
+            new += u64::from(next.change(change, &mark)?);
+        }
+        if new > 0 {
+            let (kind, profile) = ("hand".into(), Text::default());
+            next.add_batch(now, Source { kind, name: by.into(), profile, file: None });
+            *state = next;
+        }
+        Ok(new)
+    }
+
+    fn settle_rejects(&mut self, numbers: &[u64], batch: u64) -> Result<()> {
+        let mut state = self.state();
+        for &number in numbers {
+            let reject = (number as usize).checked_sub(1).and_then(|i| state.rejects.get_mut(i));
+            if let Some(reject) = reject {
+                reject.settled_by.get_or_insert(batch);
+            }
+        }
+        Ok(())
+    }
+
+    fn settle(
+        &mut self,
+        now: Stamp,
+        asset: &AssetId,
+        seen: PendingMark,
+        new: &[Finding],
+    ) -> Result<()> {
+        let mut state = self.state();
+        let known: BTreeMap<i64, Episode> = state
+            .findings
+            .iter()
+            .filter_map(|(&no, history)| Some((no, history.at(Stamp::MAX)?)))
+            .filter(|(_, episode)| episode.finding.asset == *asset)
+            .collect();
+        let matches = episodes::match_episodes(&known, new);
+        for (episode, matched) in new.iter().zip(&matches) {
+            let no = match matched {
+                Some(no) if known[no].stands && known[no].says(episode) => continue,
+                Some(no) => *no,
+                None => state.findings.len() as i64 + 1,
+            };
+            let history = state.findings.entry(no).or_default();
+            history.versions.push((now, episode.clone(), true));
+        }
+        for (no, old) in &known {
+            if old.stands && !matches.contains(&Some(*no)) {
+                let history = state.findings.entry(*no).or_default();
+                history.versions.push((now, old.finding.clone(), false));
+            }
+        }
+        if state.pending.get(asset).is_some_and(|(_, mark)| *mark <= seen.0) {
+            state.pending.remove(asset);
+        }
+        Ok(())
+    }
+
+    fn backup(&mut self, path: &Path) -> Result<()> {
+        let path = path.display().to_string();
+        Err(StoreError::File { path, why: "a store in memory has no file to copy".to_owned() })
+    }
+}
