@@ -23,8 +23,12 @@ pub(crate) enum LogFormat {
 
 /// Begins to log. `RUST_LOG` says how much; a second call changes nothing.
 pub(crate) fn begin(format: LogFormat) {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
-    let builder = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let filter =
+        EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,ohmward=info"));
+    let builder = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_ansi(false)
+        .with_writer(std::io::stderr);
     let begun = match format {
         LogFormat::Json => builder.json().with_timer(Now).flatten_event(true).try_init(),
         LogFormat::Text => {

@@ -73,7 +73,7 @@ impl Lines {
             let mut parcels = std::iter::once(group.parcel.clone());
             let now = self.shared.clock.now();
             match writer.receive(now, &group.source, &self.rule.first_met, &mut parcels) {
-                Ok(receipt) => return self.stored(&receipt),
+                Ok(receipt) => return self.stored(group, &receipt),
                 Err(e) => self.trouble(&e),
             }
             self.standing.intake.tick();
@@ -88,7 +88,8 @@ impl Lines {
         }
     }
 
-    fn stored(&self, receipt: &Receipt) {
+    fn stored(&self, group: &Group, receipt: &Receipt) {
+        group.read_at.iter().for_each(|at| self.standing.delays.add(at.elapsed()));
         let r = receipt;
         self.standing.tally.count(r.accepted, r.duplicate, r.tray, r.rejected);
         if self.standing.intake.troubled(None) {

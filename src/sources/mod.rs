@@ -8,11 +8,11 @@ mod standing;
 mod stop;
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crate::model::{Stamp, Text};
 
-pub use standing::{Count, Health, Standing, Tally};
+pub use standing::{Count, Delays, Health, Standing, Tally};
 pub use stop::Stop;
 
 /// One uninterrupted connection of a stream: its bytes and lines count from its opening.
@@ -22,6 +22,8 @@ pub struct Connection {
     pub source: Text,
     /// When it was opened.
     pub opened: Stamp,
+    /// The same instant by a clock that is never set.
+    pub since: Instant,
     /// Counted from 1 since the daemon started.
     pub number: u64,
 }
@@ -45,6 +47,13 @@ pub struct Chunk {
     pub bytes: Vec<u8>,
     /// When they arrived, by the clock on the wall.
     pub arrived: Stamp,
-    /// Time since the connection was opened, by a clock that is never set.
-    pub after: Duration,
+    /// The same instant by a clock that is never set.
+    pub read_at: Instant,
+}
+
+impl Chunk {
+    /// Time since the connection was opened.
+    pub fn after(&self) -> Duration {
+        self.read_at.saturating_duration_since(self.connection.since)
+    }
 }

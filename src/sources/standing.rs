@@ -63,6 +63,29 @@ impl Tally {
     }
 }
 
+/// How long records took from their arrival to the commit that holds them.
+#[derive(Debug, Default)]
+pub struct Delays([Count; Delays::UPTO_MS.len() + 1]);
+
+impl Delays {
+    /// Upper ends of the classes in milliseconds; a last one has none.
+    pub const UPTO_MS: [f64; 26] = [
+        0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0, 70.0, 100.0, 150.0,
+        200.0, 300.0, 500.0, 700.0, 1e3, 2e3, 5e3, 1e4, 3e4, 6e4,
+    ];
+
+    /// Counts one in.
+    pub fn add(&self, delay: Duration) {
+        let ms = delay.as_secs_f64() * 1e3;
+        self.0[Delays::UPTO_MS.partition_point(|upto| *upto < ms)].add(1);
+    }
+
+    /// How many fell into each class.
+    pub fn counts(&self) -> impl Iterator<Item = u64> + '_ {
+        self.0.iter().map(Count::get)
+    }
+}
+
 /// Whether a loop still comes round, and what keeps it from its work.
 #[derive(Debug)]
 pub struct Health {
@@ -112,6 +135,8 @@ pub struct Standing {
     pub name: Text,
     /// What it counted.
     pub tally: Tally,
+    /// How long its records take; streams only.
+    pub delays: Delays,
     /// The side that reads bytes.
     pub reading: Health,
     /// The side that brings them into the store.
@@ -122,6 +147,7 @@ impl Standing {
     /// A source that has not moved yet.
     pub fn new(kind: &'static str, name: Text) -> Self {
         let (reading, intake) = (Health::default(), Health::default());
-        Standing { kind, name, tally: Tally::default(), reading, intake }
+        let (tally, delays) = (Tally::default(), Delays::default());
+        Standing { kind, name, tally, delays, reading, intake }
     }
 }

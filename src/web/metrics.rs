@@ -9,7 +9,7 @@ use axum::http::header;
 use axum::response::IntoResponse;
 
 use super::{Service, Shared};
-use crate::sources::{Count, Tally};
+use crate::sources::{Count, Delays, Standing, Tally};
 
 /// The media type of the standard.
 const MEDIA: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
@@ -51,11 +51,29 @@ fn text(shared: &Shared) -> String {
             );
         }
     }
+    delays(&mut out, &sources);
     head(&mut out, "assessments", "Assets assessed.");
     let assessed = shared.assessed.load(Relaxed);
     line(&mut out, format_args!("ohmward_assessments_total {assessed}"));
     out.push_str("# EOF\n");
     out
+}
+
+/// From the arrival of a line to its commit.
+fn delays(out: &mut String, sources: &[Arc<Standing>]) {
+    const NAME: &str = "ohmward_commit_delay_seconds";
+    line(out, format_args!("# TYPE {NAME} histogram\n# UNIT {NAME} seconds"));
+    line(out, format_args!("# HELP {NAME} From the arrival of a line to its commit."));
+    for source in sources.iter().filter(|source| source.kind == "serial") {
+        let labels = format!("kind=\"serial\",source=\"{}\"", escaped(&source.name));
+        let upto = Delays::UPTO_MS.iter().map(|ms| (ms / 1e3).to_string());
+        let mut total = 0;
+        for (upto, count) in upto.chain(["+Inf".to_owned()]).zip(source.delays.counts()) {
+            total += count;
+            line(out, format_args!("{NAME}_bucket{{{labels},le=\"{upto}\"}} {total}"));
+        }
+        line(out, format_args!("{NAME}_count{{{labels}}} {total}"));
+    }
 }
 
 fn head(out: &mut String, name: &str, help: &str) {

@@ -1,8 +1,10 @@
 //! Questions: what is declining, which assets there are, the readings of one.
 
+use std::error::Error;
 use std::sync::Arc;
 
 use axum::Json;
+use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use serde::Deserialize;
@@ -33,7 +35,7 @@ pub(super) struct ReadingsQuery {
 
 pub(super) async fn declining(
     State(service): State<Arc<Service>>,
-    query: Result<Query<DecliningQuery>, axum::extract::rejection::QueryRejection>,
+    query: Result<Query<DecliningQuery>, QueryRejection>,
 ) -> Result<Json<Vec<Ranked>>, Refusal> {
     let Query(query) = query.map_err(misasked)?;
     let findings = service.ask(|reader| reader.findings(None, When::ALWAYS)).await?;
@@ -49,7 +51,7 @@ pub(super) async fn assets(
 
 pub(super) async fn readings(
     State(service): State<Arc<Service>>,
-    query: Result<Query<ReadingsQuery>, axum::extract::rejection::QueryRejection>,
+    query: Result<Query<ReadingsQuery>, QueryRejection>,
 ) -> Result<Json<Vec<ReadingOut>>, Refusal> {
     let Query(query) = query.map_err(misasked)?;
     let id = AssetId::new(&query.asset)
@@ -70,8 +72,10 @@ pub(super) async fn readings(
     }
 }
 
-fn misasked(rejection: axum::extract::rejection::QueryRejection) -> Refusal {
-    Refusal::new(StatusCode::BAD_REQUEST, rejection.body_text())
+/// The query string is wrong; the inner text names the option.
+fn misasked(rejection: QueryRejection) -> Refusal {
+    let why = rejection.source().map_or_else(|| rejection.body_text(), ToString::to_string);
+    Refusal::new(StatusCode::BAD_REQUEST, format!("the query of this request: {why}"))
 }
 
 impl Service {

@@ -30,6 +30,8 @@ pub(super) struct Lines {
     started: bool,
     /// What comes up to the next line end is the rest of a line.
     torn: bool,
+    /// Whether anything of such a rest has come.
+    skipped: bool,
     after_cr: bool,
     record: u64,
 }
@@ -40,7 +42,7 @@ impl Lines {
         if !self.started {
             self.started = true;
             self.next = chunk.offset;
-            self.torn = chunk.after < QUIET;
+            self.torn = chunk.after() < QUIET;
         }
         if chunk.offset != self.next {
             tally.gaps.add(1);
@@ -56,10 +58,12 @@ impl Lines {
                 b'\n' if after_cr => {}
                 b'\r' | b'\n' if self.torn => {
                     self.torn = false;
-                    tally.torn_lines.add(1);
+                    if std::mem::take(&mut self.skipped) {
+                        tally.torn_lines.add(1);
+                    }
                 }
                 b'\r' | b'\n' => self.end(offset, tally, sink),
-                _ if self.torn => {}
+                _ if self.torn => self.skipped = true,
                 _ => {
                     self.begun.push(byte);
                     if self.begun.len() > limits::STREAM_LINE_BYTES {
@@ -95,19 +99,20 @@ impl Lines {
 #[cfg(test)]
 mod tests {
     use std::sync::Arc;
+    use std::time::Instant;
 
     use super::*;
     use crate::model::Stamp;
     use crate::sources::Connection;
 
     fn chunk(offset: u64, text: &str, millis: u64) -> Chunk {
-        let opened = Stamp::from_micros(0);
+        let (opened, since) = (Stamp::from_micros(0), Instant::now());
         Chunk {
-            connection: Arc::new(Connection { source: "b".into(), opened, number: 1 }),
+            connection: Arc::new(Connection { source: "b".into(), opened, since, number: 1 }),
             offset,
             bytes: text.into(),
             arrived: opened,
-            after: Duration::from_millis(millis),
+            read_at: since + Duration::from_millis(millis),
         }
     }
 

@@ -6,7 +6,7 @@ mod test;
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use ohmward_parsers::{Parsed, Profile, RawReading, Stream};
 
@@ -43,6 +43,8 @@ pub struct Group {
     pub source: Source,
     /// Its records, with their lines.
     pub parcel: Parcel,
+    /// When each record arrived, by a clock that is never set.
+    pub read_at: Vec<Instant>,
 }
 
 /// Makes groups of chunks.
@@ -100,6 +102,7 @@ impl StreamIntake {
         };
         let connection = Arc::clone(&first.connection);
         let mut parcel = Parcel::default();
+        let mut read_at = Vec::new();
         let mut next = Some(first);
         while let Some(chunk) = next {
             if chunk.connection != connection {
@@ -107,10 +110,12 @@ impl StreamIntake {
                 break;
             }
             self.take(&chunk, &mut parcel);
+            read_at.resize(parcel.entries.len(), chunk.read_at);
             let full = parcel.entries.len() >= limits::STREAM_GROUP;
             next = if full { None } else { queue.try_recv().ok() };
         }
-        Ok((!parcel.entries.is_empty()).then(|| Group { source: self.source(&connection), parcel }))
+        let source = self.source(&connection);
+        Ok((!parcel.entries.is_empty()).then_some(Group { source, parcel, read_at }))
     }
 
     fn source(&self, connection: &Connection) -> Source {
@@ -172,7 +177,7 @@ struct Reading<'a> {
 impl Reading<'_> {
     fn line(&mut self, line: Line<'_>) {
         let part = match &self.rule.test {
-            Some(rule) => self.test.see(rule, line.bytes, self.chunk.after),
+            Some(rule) => self.test.see(rule, line.bytes, self.chunk.after()),
             None => Part::Value(None),
         };
         let Part::Value(seconds) = part else { return };

@@ -107,7 +107,7 @@ impl Folder {
                 Verdict::Refused(why) => {
                     tally.refused.add(1);
                     tracing::error!(
-                        source = %self.settings.name, file = %found.path.display(), "refused: {why}"
+                        source = %self.settings.name, file = %found.path.display(), "refused: {}", why.lines().next().unwrap_or_default()
                     );
                     shelve::refused(&self.settings.path, &found.path, &why)
                 }

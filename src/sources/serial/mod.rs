@@ -85,6 +85,7 @@ impl Serial {
         Arc::new(Connection {
             source: self.settings.name.clone(),
             opened: self.clock.now(),
+            since: Instant::now(),
             number: self.standing.tally.openings.get(),
         })
     }

@@ -16,7 +16,6 @@ const READ: usize = 4096;
 pub(super) struct Reader<'a> {
     serial: &'a Serial,
     connection: Arc<Connection>,
-    opened: Instant,
     /// Bytes read so far, dropped ones included.
     offset: u64,
     listener: Listener,
@@ -25,14 +24,7 @@ pub(super) struct Reader<'a> {
 
 impl<'a> Reader<'a> {
     pub(super) fn new(serial: &'a Serial, connection: Arc<Connection>) -> Self {
-        Reader {
-            serial,
-            connection,
-            opened: Instant::now(),
-            offset: 0,
-            listener: Listener::default(),
-            noisy: false,
-        }
+        Reader { serial, connection, offset: 0, listener: Listener::default(), noisy: false }
     }
 
     /// Reads until the port vanishes, and says why it thinks so; none when it was stopped.
@@ -75,7 +67,7 @@ impl<'a> Reader<'a> {
                 offset: self.offset,
                 bytes: bytes.to_vec(),
                 arrived: self.serial.clock.now(),
-                after: self.opened.elapsed(),
+                read_at: Instant::now(),
             });
         }
         self.offset += bytes.len() as u64;
