@@ -4,4 +4,5 @@ pub mod companion;
 pub mod detect;
 pub mod filter;
 pub mod imbalance;
+pub mod peers;
 pub mod projection;
