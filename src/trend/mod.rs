@@ -17,6 +17,7 @@ pub mod multiple;
 pub mod normal;
 pub mod ols;
 pub mod outcome;
+pub mod peers;
 pub mod penalised;
 pub mod projection;
 pub mod proven;

@@ -1,7 +1,7 @@
 //! The fold itself: events and visits in the order of their own times, a judgement after each day.
 
 use super::episode::{Episodes, Projected, Stands};
-use super::track::{Label, Track};
+use super::track::{Around, Label, Track};
 use super::visit::{Visit, middle, series, visits};
 use super::{
     Context, CrossingTimes, Detection, Detector, Judged, MOST_TO_CLEAR, Notice, NoticeKind,
@@ -105,18 +105,16 @@ impl Fold<'_> {
 
     fn visit(&mut self, visit: &Visit) {
         let turn = if std::mem::take(&mut self.dried) { Turn::Dried } else { Turn::None };
-        let class = self.case.asset.insulation;
+        let around = Around {
+            context: self.context,
+            class: self.case.asset.insulation,
+            limits: &self.limits,
+            turn,
+            at: visit.at,
+        };
         for track in &mut self.tracks {
             if let Some(point) = middle(visit, &track.lines) {
-                track.visit(
-                    self.detector,
-                    self.context,
-                    class,
-                    &self.limits,
-                    turn,
-                    visit.at,
-                    point,
-                );
+                track.visit(self.detector, &around, point);
                 let phase = track.label.phase().cloned();
                 if track.says.repeat {
                     let kind = NoticeKind::Repeat;

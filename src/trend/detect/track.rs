@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::{Context, Detector};
 use crate::model::{Bound, Insulation, Limit, LimitMeaning, Phase, Point, Series, Stamp};
 use crate::trend::companion::{Companion, Says, Seen};
-use crate::trend::filter::{Chance, Observation, Prior, State, Threshold, Turn};
+use crate::trend::filter::{Chance, Observation, Prior, State, Threshold, Turn, rule};
 
 /// Which series a statement is about.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -31,6 +31,16 @@ impl Label {
 pub(super) struct Standing {
     pub(super) watch: bool,
     pub(super) alarm: bool,
+}
+
+/// What surrounds the point of a visit.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Around<'a> {
+    pub(super) context: &'a Context,
+    pub(super) class: Insulation,
+    pub(super) limits: &'a [Limit],
+    pub(super) turn: Turn,
+    pub(super) at: Stamp,
 }
 
 /// One series in the fold.
@@ -103,16 +113,8 @@ impl<'a> Track<'a> {
     }
 
     /// Folds in the point of a visit.
-    pub(super) fn visit(
-        &mut self,
-        detector: &Detector,
-        context: &Context,
-        class: Insulation,
-        limits: &[Limit],
-        turn: Turn,
-        at: Stamp,
-        point: &Point,
-    ) {
+    pub(super) fn visit(&mut self, detector: &Detector, around: &Around, point: &Point) {
+        let Around { context, class, limits, turn, at } = *around;
         let settings = detector.settings();
         let known = point.temperature_c.filter(|t| t.is_finite());
         self.temperature_taken = known.is_none();
@@ -211,29 +213,27 @@ impl<'a> Track<'a> {
 
 /// How single values are held against limits and baselines.
 struct Rules<'a> {
-    /// What a correction to 40 °C takes off, by the class's rule; least and most for the step.
+    /// What a correction to 40 °C takes off, for a limit there.
     to_40: f64,
-    least: f64,
+    /// What makes values of one series comparable, for the step rule.
+    like: f64,
     limits: &'a [Limit],
 }
 
 impl<'a> Rules<'a> {
     fn of(class: Insulation, celsius: f64, limits: &'a [Limit]) -> Self {
         let d = (celsius - 40.0) / 10.0;
-        // Decades per 10 K: halving; the slow rule of modern resins.
-        let (halving, slow) = (-0.301 * d, -0.08 * d);
-        let (to_40, least) = match class {
-            Insulation::Thermoplastic => (halving, halving),
-            Insulation::Thermosetting => (slow, slow),
-            Insulation::None => (0.0, 0.0),
-            // A drop counts only if neither rule explains it, a low value if one may.
-            Insulation::Unknown => (halving, halving.max(slow)),
+        let to_40 = rule(class) * d;
+        // Of an unknown class, a step is held between the two rules: neither may invent one.
+        let like = match class {
+            Insulation::Unknown => 0.5 * (to_40 + rule(Insulation::Thermosetting) * d),
+            _ => to_40,
         };
-        Rules { to_40, least, limits }
+        Rules { to_40, like, limits }
     }
 
     fn step_value(&self, log_ohm: f64) -> f64 {
-        log_ohm - self.least
+        log_ohm - self.like
     }
 
     fn low(&self, log_ohm: f64, bound: Bound) -> bool {
