@@ -21,6 +21,8 @@ mod registers;
 mod rejects;
 mod run;
 mod slots;
+#[cfg(test)]
+mod tests;
 mod writer;
 
 use std::path::{Path, PathBuf};
