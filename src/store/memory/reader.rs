@@ -205,7 +205,7 @@ impl Reader for MemoryStore {
         };
         let waits = |row: &&Row| {
             let id = row.stored.id;
-            let counts = of(id).filter(|kind| matches!(kind, Void | Restore)).last();
+            let counts = of(id).rfind(|kind| matches!(kind, Void | Restore));
             counts != Some(&Void) && !of(id).any(|kind| matches!(kind, Move { .. }))
         };
         let mut rows: Vec<_> = state.rows(when).into_iter().filter(waits).collect();
