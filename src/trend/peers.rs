@@ -185,7 +185,6 @@ pub fn tester_offsets(residuals: &[Residual]) -> HashMap<Text, (f64, f64)> {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a test may fail loudly")]
     use super::*;
 
     fn residual(asset: usize, tester: &str, station: &str, fall: f64) -> Residual {

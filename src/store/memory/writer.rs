@@ -286,6 +286,7 @@ impl Writer for MemoryStore {
         to.receipt.rejected = to.rejects.len() as u64;
         to.receipt.first_rejects =
             to.rejects.iter().take(Receipt::FIRST_REJECTS).cloned().collect();
+        to.rejects.dedup();
         to.rejects.retain(|(place, item)| !state.knows_reject(source, *place, item));
         if to.receipt.accepted + to.receipt.tray == 0 && to.rejects.is_empty() {
             return Ok(to.receipt);

@@ -22,6 +22,8 @@ mod rejects;
 mod run;
 mod slots;
 mod temperatures;
+#[cfg(test)]
+mod tests;
 mod writer;
 
 use std::path::{Path, PathBuf};
