@@ -147,7 +147,8 @@ impl<'a> Track<'a> {
         self.state.visit(detector.grid(), self.prior, gap, turn, &seen);
         self.last = Some(at);
         self.last_seen = Some(seen);
-        let rules = Rules::of(class, celsius, limits);
+        let own = self.state.coefficient(self.prior);
+        let rules = Rules::of(class, own, celsius, limits);
         let value = rules.step_value(point.log_ohm);
         let down = self.companion.baseline().map(|base| base - settings.drop);
         let again = |holds: &dyn Fn(&(f64, Bound)) -> bool| {
@@ -202,7 +203,7 @@ impl<'a> Track<'a> {
             self.companion.ever_low() >= 2
         };
         // Where the next visit is near, a repeat costs little and is waited for.
-        let repeated = self.usual_gap > settings.near_days || before >= settings.watch;
+        let repeated = self.usual_gap > settings.near_days || before >= alarm;
         let standing = &mut self.standing;
         standing.alarm =
             (p >= alarm && enough && repeated) || (standing.alarm && p >= settings.clear);
@@ -214,22 +215,24 @@ impl<'a> Track<'a> {
 /// How single values are held against limits and baselines.
 struct Rules<'a> {
     /// What a correction to 40 °C takes off, for a limit there.
-    to_40: f64,
+    limit: f64,
     /// What makes values of one series comparable, for the step rule.
     like: f64,
     limits: &'a [Limit],
 }
 
 impl<'a> Rules<'a> {
-    fn of(class: Insulation, celsius: f64, limits: &'a [Limit]) -> Self {
+    fn of(class: Insulation, own: f64, celsius: f64, limits: &'a [Limit]) -> Self {
         let d = (celsius - 40.0) / 10.0;
         let to_40 = rule(class) * d;
+        // A value is low only if it is by the class's rule and by what the series itself showed.
+        let limit = to_40.min(own * d);
         // Of an unknown class, a step is held between the two rules: neither may invent one.
         let like = match class {
             Insulation::Unknown => 0.5 * (to_40 + rule(Insulation::Thermosetting) * d),
             _ => to_40,
         };
-        Rules { to_40, like, limits }
+        Rules { limit, like, limits }
     }
 
     fn step_value(&self, log_ohm: f64) -> f64 {
@@ -240,7 +243,7 @@ impl<'a> Rules<'a> {
         bound != Bound::Over
             && self.limits.iter().any(|limit| {
                 let value = match limit.meaning {
-                    LimitMeaning::At40 => log_ohm - self.to_40,
+                    LimitMeaning::At40 => log_ohm - self.limit,
                     LimitMeaning::AsRead | LimitMeaning::Isolation { .. } => log_ohm,
                 };
                 value <= limit.ohms.log10()
