@@ -184,6 +184,7 @@ pub enum NoticeKind {
     Repeat,
     /// The level jumped up and stayed: was something done that is not recorded?
     UnrecordedRepair,
-    /// No temperature is known; one was taken from readings of this station or of the fleet.
+    /// The last visit has no temperature; one was taken from earlier readings of this station, or of
+    /// the fleet.
     TemperatureTaken(Text),
 }

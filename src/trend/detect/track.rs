@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::{Context, Detector};
-use crate::model::{Bound, Insulation, Limit, LimitMeaning, Phase, Point, Series, Stamp};
+use crate::model::{Bound, Insulation, Limit, LimitMeaning, Phase, Point, Series, Stamp, Text};
 use crate::trend::companion::{Companion, Says, Seen};
 use crate::trend::filter::{Chance, Observation, Prior, State, Threshold, Turn, rule};
 
@@ -63,7 +63,7 @@ pub(super) struct Track<'a> {
     /// The probability at the judgement before.
     before: f64,
     temperatures: u32,
-    temperature_taken: bool,
+    temperature_taken: Option<Text>,
 }
 
 impl<'a> Track<'a> {
@@ -91,7 +91,7 @@ impl<'a> Track<'a> {
             last_seen: None,
             before: 0.0,
             temperatures: 0,
-            temperature_taken: false,
+            temperature_taken: None,
         }
     }
 
@@ -113,11 +113,17 @@ impl<'a> Track<'a> {
     }
 
     /// Folds in the point of a visit.
-    pub(super) fn visit(&mut self, detector: &Detector, around: &Around, point: &Point) {
+    pub(super) fn visit(
+        &mut self,
+        detector: &Detector,
+        around: &Around,
+        point: &Point,
+        retests: &[(f64, Bound)],
+    ) {
         let Around { context, class, limits, turn, at } = *around;
         let settings = detector.settings();
         let known = point.temperature_c.filter(|t| t.is_finite());
-        self.temperature_taken = known.is_none();
+        self.temperature_taken = known.is_none().then(|| point.station.clone());
         let (celsius, spread) = match known {
             Some(celsius) => (celsius, point.temperature_sd.max(0.0)),
             None => context.temperatures.estimate(point.taken_at, &point.station),
@@ -152,7 +158,7 @@ impl<'a> Track<'a> {
         let value = rules.step_value(point.log_ohm);
         let down = self.companion.baseline().map(|base| base - settings.drop);
         let again = |holds: &dyn Fn(&(f64, Bound)) -> bool| {
-            point.retests.iter().filter(|retest| holds(retest)).count() as u32
+            retests.iter().filter(|retest| holds(retest)).count() as u32
         };
         let low = rules.low(point.log_ohm, point.bound);
         self.says = self.companion.visit(
@@ -167,9 +173,9 @@ impl<'a> Track<'a> {
         );
     }
 
-    /// Whether the last temperature was not measured.
-    pub(super) fn temperature_taken(&self) -> bool {
-        self.temperature_taken
+    /// The station whose readings stand in for the temperature of the last visit, if they do.
+    pub(super) fn temperature_taken(&self) -> Option<&Text> {
+        self.temperature_taken.as_ref()
     }
 
     /// The limits as the filter holds them.
