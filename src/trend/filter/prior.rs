@@ -29,10 +29,10 @@ impl Prior {
     pub fn of(grid: &Grid, insulation: Insulation) -> Self {
         let normal = |x: f64, mean: f64, sd: f64| (-0.5 * ((x - mean) / sd).powi(2)).exp() / sd;
         let nodes: &[f64] = match insulation {
-            Insulation::Thermoplastic => &[-0.45, -0.35, -0.25, -0.15, 0.0],
-            Insulation::Thermosetting => &[-0.301, -0.18, -0.12, -0.06, 0.0],
-            Insulation::None => &[-0.301, -0.12, -0.06, 0.0],
-            Insulation::Unknown => &[-0.42, -0.32, -0.22, -0.12, -0.03],
+            Insulation::Thermoplastic => &[-0.43, -0.32, -0.21, -0.06],
+            Insulation::Thermosetting => &[-0.28, -0.14, -0.07, 0.0],
+            Insulation::None => &[-0.28, -0.06, 0.0],
+            Insulation::Unknown => &[-0.41, -0.30, -0.18, -0.05],
         };
         let density = |k: f64| match insulation {
             Insulation::Thermoplastic => normal(k, -0.301, 0.1),
