@@ -82,19 +82,23 @@ pub(super) fn forget_claims(db: &Connection, delivery: i64) -> Result<()> {
 /// Rows of one insert statement: starting a statement costs as much as inserting a row.
 const TOGETHER: usize = 12;
 
-/// Columns of a row, all bound anew for each.
-const COLUMNS: usize = 14;
+/// Parameters of a row: all columns but the batch, which is one for all.
+const COLUMNS: usize = 13;
 
-/// An insert of so many rows at once. `OR IGNORE` passes over taken keys like `ON CONFLICT DO
-/// NOTHING`, and unlike that needs no journal of its own to take back half a statement: every value
-/// is bound with its type, so no other constraint can fail.
+/// An insert of so many rows at once; parameter 1 is the batch. `OR IGNORE` passes over taken keys
+/// like `ON CONFLICT DO NOTHING`, and unlike that needs no journal of its own to take back half a
+/// statement: every value is bound with its type, so no other constraint can fail.
 fn insert_of(rows: usize) -> String {
-    let row = format!("(?{})", ", ?".repeat(COLUMNS - 1));
+    let row = |i: usize| {
+        let first = 2 + i * COLUMNS;
+        let columns: Vec<_> = (first..first + COLUMNS).map(|n| format!("?{n}")).collect();
+        format!("(?1, {})", columns.join(", "))
+    };
+    let rows: Vec<_> = (0..rows).map(row).collect();
     format!(
-        "INSERT OR IGNORE INTO reading (series, taken_at, tester, bound, ohms, duration, nth, batch, record,
-           flags, note, temperature, delivered, humidity)
-         VALUES {row}{}",
-        format!(", {row}").repeat(rows - 1)
+        "INSERT OR IGNORE INTO reading (batch, series, taken_at, tester, bound, ohms, duration,
+           nth, record, flags, note, temperature, delivered, humidity) VALUES {}",
+        rows.join(", ")
     )
 }
 
@@ -182,6 +186,8 @@ impl<'a> Storing<'a> {
             one: db.prepare_cached(&insert_of(1))?,
             many: db.prepare_cached(&insert_of(TOGETHER))?,
         };
+        inserts.one.raw_bind_parameter(1, self.slots.batch)?;
+        inserts.many.raw_bind_parameter(1, self.slots.batch)?;
         let mut together: Vec<&Row> = Vec::with_capacity(TOGETHER);
         for (_, group) in groups {
             for (i, &at) in group.iter().enumerate() {
@@ -211,7 +217,7 @@ impl<'a> Storing<'a> {
     fn insert(&mut self, inserts: &mut Inserts<'a>, rows: &[&'a Row]) -> Result<()> {
         if rows.len() < TOGETHER {
             for row in rows {
-                self.bind(&mut inserts.one, 0, row, 0)?;
+                self.bind(&mut inserts.one, 2, row, 0)?;
                 match inserts.one.raw_execute()? {
                     0 => self.look_closer(inserts, row, false)?,
                     _ => self.stored(row),
@@ -220,7 +226,7 @@ impl<'a> Storing<'a> {
             return Ok(());
         }
         for (i, row) in rows.iter().enumerate() {
-            self.bind(&mut inserts.many, i * COLUMNS, row, 0)?;
+            self.bind(&mut inserts.many, 2 + i * COLUMNS, row, 0)?;
         }
         let inserted = inserts.many.raw_execute()?;
         for row in rows {
@@ -241,7 +247,7 @@ impl<'a> Storing<'a> {
         match self.slots.find(&self.incoming(row), perhaps_in)? {
             Found::Itself => self.stored(row),
             Found::Free(nth) => {
-                self.bind(&mut inserts.one, 0, row, nth)?;
+                self.bind(&mut inserts.one, 2, row, nth)?;
                 inserts.one.raw_execute()?;
                 self.stored(row);
             }
@@ -267,19 +273,18 @@ impl<'a> Storing<'a> {
     ) -> Result<()> {
         let (tester, note) = self.contexts[row.context()];
         let duration = self.run.number(row.duration).get().unwrap_or(NO_DURATION);
-        statement.raw_bind_parameter(from + 1, self.homes[row.home as usize].series)?;
-        statement.raw_bind_parameter(from + 2, row.taken_at)?;
-        statement.raw_bind_parameter(from + 3, tester)?;
-        statement.raw_bind_parameter(from + 4, row.bound())?;
-        statement.raw_bind_parameter(from + 5, row.ohms)?;
-        statement.raw_bind_parameter(from + 6, duration)?;
-        statement.raw_bind_parameter(from + 7, nth)?;
-        statement.raw_bind_parameter(from + 8, self.slots.batch)?;
-        statement.raw_bind_parameter(from + 9, row.place().record as i64)?;
-        statement.raw_bind_parameter(from + 10, row.flags())?;
-        statement.raw_bind_parameter(from + 11, note)?;
+        statement.raw_bind_parameter(from, self.homes[row.home as usize].series)?;
+        statement.raw_bind_parameter(from + 1, row.taken_at)?;
+        statement.raw_bind_parameter(from + 2, tester)?;
+        statement.raw_bind_parameter(from + 3, row.bound())?;
+        statement.raw_bind_parameter(from + 4, row.ohms)?;
+        statement.raw_bind_parameter(from + 5, duration)?;
+        statement.raw_bind_parameter(from + 6, nth)?;
+        statement.raw_bind_parameter(from + 7, row.place().record as i64)?;
+        statement.raw_bind_parameter(from + 8, row.flags())?;
+        statement.raw_bind_parameter(from + 9, note)?;
         let measured = [row.temperature, row.delivered, row.humidity];
-        for (i, short) in (from + 12..).zip(measured) {
+        for (i, short) in (from + 10..).zip(measured) {
             match self.run.number(short) {
                 Column::None => statement.raw_bind_parameter(i, Null)?,
                 Column::Thousandths(whole) => statement.raw_bind_parameter(i, whole)?,
