@@ -9,8 +9,10 @@ mod backup;
 mod batches;
 mod cells;
 mod check;
+mod delivery;
 mod error;
 mod handle;
+mod lexicon;
 mod names;
 mod open;
 mod pending;
@@ -19,6 +21,7 @@ mod readings;
 mod receive;
 mod registers;
 mod rejects;
+mod row;
 mod run;
 mod slots;
 #[cfg(test)]
