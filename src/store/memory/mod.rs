@@ -1,6 +1,7 @@
 //! The store in memory: the oracle of the suite and a quick stand-in for tests. Plain on purpose:
 //! lists that are walked from end to end.
 
+mod changes;
 mod reader;
 mod writer;
 

@@ -154,7 +154,9 @@ impl Reader for MemoryStore {
         when: When,
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()> {
-        self.state().rows(when).into_iter().try_for_each(|row| each(&row.stored))
+        // Not under the lock: `each` may ask for something itself.
+        let rows: Vec<_> = self.state().rows(when).into_iter().map(|r| r.stored.clone()).collect();
+        rows.iter().try_for_each(each)
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {

@@ -11,8 +11,9 @@ use std::time::Duration;
 
 use rusqlite::Connection;
 
+use super::delivery::{Delivery, Outcome, forget_claims};
 use super::names::Names;
-use super::receive::{Delivery, Outcome, forget_claims, store_run};
+use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Packer, Run};
 use super::writer::{Core, SqliteWriter, fill};

@@ -4,9 +4,9 @@ use std::path::Path;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::readings::{self, Lexicon};
+use super::lexicon::Lexicon;
 use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
-use super::{batches, check, open, pending, rejects, temperatures};
+use super::{batches, check, open, pending, readings, rejects, temperatures};
 use crate::model::{
     Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp,
 };
@@ -41,8 +41,12 @@ impl SqliteReader {
         Ok(self.db.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?)
     }
 
-    /// One state of the database for all that is asked in `ask`.
+    /// One state of the database for all that is asked in `ask`, and for what is asked meanwhile
+    /// from within [`Reader::for_each_reading`].
     fn snapshot<T>(&self, ask: impl FnOnce(&Connection) -> Result<T>) -> Result<T> {
+        if !self.db.is_autocommit() {
+            return ask(&self.db);
+        }
         let transaction = self.db.unchecked_transaction()?;
         let answer = ask(&transaction)?;
         transaction.commit()?;

@@ -6,9 +6,10 @@ use std::thread;
 
 use rusqlite::{Connection, TransactionBehavior};
 
+use super::delivery::{Delivery, Outcome, forget_claims};
 use super::handle::{self, WriterHandle, WriterThread};
 use super::names::Names;
-use super::receive::{Delivery, Outcome, forget_claims, store_run};
+use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Packer, RUN_BYTES, Run};
 use super::{backup, open, rejects};
