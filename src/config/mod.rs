@@ -99,3 +99,64 @@ impl Config {
         Ok(config)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SAMPLE: &str = include_str!("../../systemd/config.toml");
+
+    #[test]
+    fn the_sample_with_every_key_in_effect_is_a_configuration() {
+        let live: String = SAMPLE
+            .lines()
+            .map(|l| {
+                l.strip_prefix('#').filter(|l| !l.starts_with(' ')).unwrap_or(l).to_owned() + "\n"
+            })
+            .collect();
+        let config = Config::parse(&live).unwrap();
+        assert_eq!(config.sources.serial.len() + config.sources.folder.len(), 2);
+        assert_eq!(config.assess, Config::default().assess);
+        // As it is delivered it says nothing.
+        assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
+    }
+
+    #[test]
+    fn the_sample_explains_every_key() {
+        for table in ["[visits]", "[http]", "[[source.serial]]", "[[source.folder]]"] {
+            // The refusal of an unknown key names all that are known.
+            let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
+            let known: Vec<&str> = refused.split('`').skip(3).step_by(2).collect();
+            assert!(!known.is_empty(), "{refused}");
+            let part = SAMPLE.split_once(table).unwrap().1;
+            let part = part.split("\n[").next().unwrap().split("\n#[").next().unwrap();
+            for key in known {
+                assert!(part.contains(&format!("\n#{key} = ")), "{table} {key}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_meant_is_told_with_its_place() {
+        let station = |more: &str| {
+            format!("[[source.serial]]\nname = \"b\"\nport = \"p\"\nprofile = \"x\"\n{more}\n")
+        };
+        for (text, words) in [
+            (
+                station("parity = \"mark\""),
+                "unknown variant `mark`, expected one of `none`, `even`",
+            ),
+            (
+                station("data_bits = 9"),
+                "source.serial `b`: `data_bits`: expected 5 to 8, found `9`",
+            ),
+            (station("asset = \"YT-1\""), "`asset` and `phase`: expected both or neither"),
+            (station("test = \"marker\""), "`begin`: expected the tester's word"),
+            (station("") + &station(""), "source `b`: expected each name once"),
+            ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
+        ] {
+            let told = Config::parse(&text).unwrap_err();
+            assert!(told.contains(words), "{told}");
+        }
+    }
+}

@@ -8,6 +8,7 @@ use super::end::{Ending, Thread, enduring};
 use super::files::Files;
 use super::lines::Lines;
 use super::plan::Job;
+use crate::intake::StreamRule;
 use crate::limits;
 use crate::sources::folder::Folder;
 use crate::sources::serial::Serial;
@@ -86,7 +87,7 @@ impl Crew {
                 };
                 let mut lines = Lines {
                     shared: Arc::clone(&self.shared),
-                    rule: rule.clone(),
+                    rule: StreamRule::clone(rule),
                     standing: Arc::clone(&standing),
                     abandon: abandon.clone(),
                 };

@@ -8,6 +8,7 @@ use tokio::task::JoinHandle as Task;
 
 use super::DaemonError;
 use crate::sources::Stop;
+use crate::store::sqlite::WriterThread;
 
 /// Time in which everything that was read is to be stored. systemd waits longer (see the unit).
 const TIME: Duration = Duration::from_secs(20);
@@ -53,6 +54,18 @@ pub(super) fn enduring(name: &str, stop: &Stop, mut work: impl FnMut()) {
             return;
         }
     }
+}
+
+/// Closes the store, once nobody writes any more.
+pub(super) fn close(writer: WriterThread) -> Result<(), DaemonError> {
+    let until = Instant::now() + Duration::from_secs(2);
+    while !writer.has_ended() {
+        if Instant::now() > until {
+            return Err(DaemonError::NotDrained("the store".to_owned()));
+        }
+        thread::sleep(Duration::from_millis(5));
+    }
+    Ok(writer.join()?)
 }
 
 /// What is still to end.

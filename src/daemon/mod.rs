@@ -23,7 +23,7 @@ use crate::clock::Clock;
 use crate::dossier;
 use crate::sources::{Standing, Stop};
 use crate::store::StoreError;
-use crate::store::sqlite::SqliteStore;
+use crate::store::sqlite::{SqliteStore, WriterThread};
 use crate::watch;
 use crate::web::{self, Roster, Shared};
 use crew::Crew;
@@ -61,6 +61,9 @@ pub enum DaemonError {
     /// The system refused threads or signals.
     #[error("cannot start: {0}")]
     System(#[from] std::io::Error),
+    /// The writer failed by a fault of this program.
+    #[error("the store's writer has ended by a fault of this program (start again)")]
+    WriterEnded,
     /// The time for ending ran out.
     #[error(
         "ended before everything was done: {0} (what a source had not acknowledged comes again)"
@@ -90,8 +93,7 @@ impl Serve {
         let plan = self.plan()?;
         let store = SqliteStore::open(&self.data)?;
         let lock = store.lock_daemon()?;
-        // The thread ends with the last handle; what it was given is answered before that.
-        let (writer, _thread) = store.writer()?.on_a_thread()?;
+        let (writer, writing) = store.writer()?.on_a_thread()?;
         let (wake, woken) = watch::wake();
         let shared = Arc::new(Shared {
             profiles: Profiles::builtin().map_err(PlanError::from)?,
@@ -112,15 +114,16 @@ impl Serve {
             .build()?;
         let settings = Arc::new(RwLock::new(plan.assess.clone()));
         let watch = watching(&shared, Arc::clone(&settings), woken)?;
-        let served = runtime.block_on(self.serve(plan, &shared, settings, ready));
+        let served = runtime.block_on(self.serve(plan, &shared, &writing, settings, ready));
         // Even after a failed start nothing may be left running.
         let mut ending = served.unwrap_or_else(Ending::failed);
         ending.add(watch);
         let ended = ending.finish();
         runtime.shutdown_timeout(Duration::from_secs(1));
         drop(shared);
+        let closed = end::close(writing);
         drop(lock);
-        ended
+        ended.and(closed)
     }
 
     /// What the configuration and the command line ask for.
@@ -132,6 +135,7 @@ impl Serve {
         &self,
         plan: Plan,
         shared: &Arc<Shared>,
+        writing: &WriterThread,
         settings: Arc<RwLock<dossier::Settings>>,
         ready: &mut dyn FnMut(SocketAddr),
     ) -> Result<Ending, DaemonError> {
@@ -173,7 +177,7 @@ impl Serve {
                     _ = hangup.recv() => self.reload(&mut crew, &settings, &mut pulse),
                     _ = beat.tick() => pulse.beat(),
                 }
-                if self.stop.is_set() {
+                if self.stop.is_set() || writing.has_ended() {
                     break;
                 }
             }
@@ -185,6 +189,9 @@ impl Serve {
         ending.http(http).await;
         if let Err(e) = started {
             ending.fail(e.into());
+        }
+        if writing.has_ended() {
+            ending.fail(DaemonError::WriterEnded);
         }
         Ok(ending)
     }

@@ -59,9 +59,9 @@ pub(super) enum Job {
     /// A station on a serial port.
     Station {
         /// As configured.
-        station: Station,
+        station: Box<Station>,
         /// How its lines are understood.
-        rule: StreamRule,
+        rule: Box<StreamRule>,
     },
     /// A folder.
     Folder {
@@ -132,7 +132,7 @@ impl Plan {
                 identify: bench,
                 first_met: Asset::first_met,
             };
-            jobs.push(Job::Station { station, rule });
+            jobs.push(Job::Station { station: Box::new(station), rule: Box::new(rule) });
         }
         let more =
             watch.iter().map(|path| DropFolder::plain(&path.display().to_string(), path.clone()));

@@ -1,5 +1,9 @@
 //! The daemon as a whole: the real binary with real pseudo-terminals, real files and real requests.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
+#![expect(
+    clippy::print_stdout,
+    reason = "figures and skipped checks are shown to who runs the tests"
+)]
 
 mod bench;
 mod faults;

@@ -89,6 +89,10 @@ impl Core {
     fn group(&mut self, jobs: Vec<Job>) {
         match self.together(&jobs) {
             Ok(done) => jobs.into_iter().zip(done).for_each(|(job, done)| job.answer(done)),
+            // Somebody else holds the store: each for itself would only wait once more for each.
+            Err(StoreError::Busy) => {
+                jobs.into_iter().for_each(|job| job.answer(Err(StoreError::Busy)));
+            }
             // The whole transaction was lost, as with a full disk: each job for itself.
             Err(_) if jobs.len() > 1 => {
                 for job in jobs {
@@ -184,6 +188,11 @@ pub struct WriterThread {
 }
 
 impl WriterThread {
+    /// Whether it has ended, which before all handles are dropped it never should.
+    pub fn has_ended(&self) -> bool {
+        self.thread.is_finished()
+    }
+
     /// Waits until every handle is dropped and all is written.
     pub fn join(self) -> Result<()> {
         self.thread.join().map_err(|_| gone())
