@@ -145,6 +145,14 @@ fn a_retest_is_the_repeat() {
 }
 
 #[test]
+fn of_one_node_a_retest_on_any_phase_is_the_repeat() {
+    let mut case = monthly(Joining::Tied, &[OVER, OVER, OVER, OVER, DEAD]);
+    assert!(kinds(&detect(&case)).is_empty());
+    case.lines[2].points[4].retests.push((4.0, Bound::Under));
+    assert!(kinds(&detect(&case)).contains(&FindingKind::BelowLimit));
+}
+
+#[test]
 fn a_sudden_drop_is_a_step_at_the_second_value() {
     let mut values = vec![on(400e6); 6];
     values.push(on(20e6));

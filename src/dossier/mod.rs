@@ -10,7 +10,7 @@ use crate::model::{
     Asset, AssetId, CASE, Case, Event, Limit, Line, Outcome, Proof, Stamp, Text, Volts,
 };
 use crate::store::{Reader, Recorded, StoreError, When};
-use crate::trend::{Assessment, Assessor};
+use crate::trend::{Assessment, Assessor, Context};
 use crate::visits::{self, Judged, Ratio, Suspicion, apply, gather, ratios, suspicions};
 
 pub use evidence::{Evidence, episodes};
@@ -88,6 +88,7 @@ pub struct Desk<'a, R: Reader + ?Sized> {
     settings: &'a Settings,
     assessor: &'a Assessor,
     suspicions: HashMap<Text, Vec<Suspicion>>,
+    context: Context,
 }
 
 impl<'a, R: Reader + ?Sized> Desk<'a, R> {
@@ -103,7 +104,8 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         for suspicion in suspicions(&proofs, settings.visits.proof_span_days) {
             by_tester.entry(suspicion.tester.clone()).or_default().push(suspicion);
         }
-        Ok(Desk { reader, when, settings, assessor, suspicions: by_tester })
+        let context = context(reader)?;
+        Ok(Desk { reader, when, settings, assessor, suspicions: by_tester, context })
     }
 
     /// The dossier of one asset.
@@ -131,7 +133,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
                 setup,
                 test_voltage,
                 against_case: !across,
-                assessment: self.assessor.assess(&case),
+                assessment: self.assessor.assess(&case, &self.context),
                 case,
             })
             .collect();
@@ -155,6 +157,16 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
             .collect();
         Ok(Dossier { asset, when: self.when, entries, events, suspicions, ratios, groups })
     }
+}
+
+/// What the store knows beside an asset's own readings: the temperatures of its stations.
+fn context<R: Reader + ?Sized>(reader: &R) -> Result<Context, StoreError> {
+    let mut context = Context::default();
+    for day in reader.day_temperatures()? {
+        let n = u32::try_from(day.n).unwrap_or(u32::MAX);
+        context.temperatures.add_day(&day.station, day.day, (n, day.sum, day.squares));
+    }
+    Ok(context)
 }
 
 /// Lines that belong on one chart, by setup, voltage, and whether they run between phases.

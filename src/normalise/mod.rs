@@ -255,3 +255,6 @@ fn against(written: &str) -> Result<Text, Invalid> {
         PhaseRule::Unmapped(_) => written,
     })
 }
+
+#[cfg(test)]
+mod tests;

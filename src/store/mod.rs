@@ -23,7 +23,9 @@ pub use change::{Act, Change, FindingAct};
 pub use delivery::{Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem};
 pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
-pub use stored::{Batch, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When};
+pub use stored::{
+    Batch, DayTemperature, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When,
+};
 
 /// The writing side: one per store, on one thread.
 pub trait Writer {
@@ -112,6 +114,9 @@ pub trait Reader {
     fn rejects(&self, settled: bool) -> Result<Vec<StoredReject>>;
     /// The original line of a reading or reject that came in a stream; none for files.
     fn line(&self, batch: u64, record: u64) -> Result<Option<Vec<u8>>>;
+    /// Known temperatures by station and UTC day, of readings as taken in (voids and moves don't
+    /// change the weather).
+    fn day_temperatures(&self) -> Result<Vec<DayTemperature>>;
     /// The batches that took in this kept file: several where an import was repeated.
     fn batches_of_file(&self, digest: &str) -> Result<Vec<u64>>;
     /// One batch.

@@ -1,7 +1,7 @@
 //! What can be asked for: stored rows with who recorded them and when.
 
 use super::{RecordPlace, RejectItem, Source, TrayItem};
-use crate::model::{AssetId, Mark, Reading, ReadingId, Stamp};
+use crate::model::{AssetId, Mark, Reading, ReadingId, Stamp, Text};
 
 /// A register row with who recorded it and when.
 #[derive(Clone, Debug, PartialEq)]
@@ -90,4 +90,19 @@ pub struct Pending {
     pub from: Stamp,
     /// To clear it with.
     pub mark: PendingMark,
+}
+
+/// Known temperatures of one station and UTC day, summed: what a reading without one may be given.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DayTemperature {
+    /// The station; empty where none was stated.
+    pub station: Text,
+    /// The UTC day, counted from the epoch.
+    pub day: i64,
+    /// How many.
+    pub n: i64,
+    /// Their sum in °C.
+    pub sum: f64,
+    /// The sum of their squares.
+    pub squares: f64,
 }

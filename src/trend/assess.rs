@@ -68,9 +68,9 @@ impl Assessor {
         Assessor { detector: Detector::new(settings.detector) }
     }
 
-    /// Assesses one chart.
-    pub fn assess(&self, case: &Case) -> Assessment {
-        let detection = self.detector.detect(case, &context(case));
+    /// Assesses one chart; `context` is what is known beside the asset's own points.
+    pub fn assess(&self, case: &Case, context: &Context) -> Assessment {
+        let detection = self.detector.detect(case, context);
         let lines = case.lines.iter().map(|line| line_of(case, line, &detection)).collect();
         Assessment { verdict: detection.verdict, detection, lines }
     }
@@ -95,17 +95,6 @@ impl Assessor {
 
 /// Standard uncertainty in kelvin of a winding whose air was measured.
 const AMBIENT_SD: f64 = 6.0;
-
-/// What the fold may know beside the asset's own points: the temperatures on its earlier days.
-fn context(case: &Case) -> Context {
-    let mut context = Context::default();
-    for point in case.lines.iter().flat_map(|l| &l.points) {
-        if let Some(celsius) = point.temperature_c {
-            context.temperatures.add(point.taken_at, &point.station, celsius);
-        }
-    }
-    context
-}
 
 fn line_of(case: &Case, line: &Line, detection: &Detection) -> LineAssessment {
     let judged = detection

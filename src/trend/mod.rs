@@ -17,6 +17,7 @@ pub mod multiple;
 pub mod normal;
 pub mod ols;
 pub mod outcome;
+pub mod peers;
 pub mod penalised;
 pub mod projection;
 pub mod proven;
@@ -30,7 +31,7 @@ pub mod tails;
 pub mod words;
 
 pub use assess::{Assessment, Assessor, LineAssessment, Settings};
-pub use detect::{Alarm, CrossingTimes, Notice, NoticeKind};
+pub use detect::{Alarm, Context, CrossingTimes, Notice, NoticeKind};
 
 #[cfg(test)]
 mod evidence_tests;

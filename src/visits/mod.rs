@@ -47,3 +47,6 @@ impl Default for Settings {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

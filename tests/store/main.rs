@@ -16,7 +16,7 @@ use words::Both;
 
 store_suite!(memory, || {
     let store = MemoryStore::default();
-    Both { writer: Box::new(store.clone()), reader: Box::new(store), folder: None }
+    Both { writer: Box::new(store.clone()), reader: Box::new(store), _folder: None }
 });
 
 store_suite!(sqlite, || {
@@ -25,7 +25,7 @@ store_suite!(sqlite, || {
     Both {
         writer: Box::new(store.writer().unwrap()),
         reader: Box::new(store.reader().unwrap()),
-        folder: Some(folder),
+        _folder: Some(folder),
     }
 });
 
@@ -36,7 +36,7 @@ store_suite!(sqlite_in_small_runs, || {
     Both {
         writer: Box::new(store.writer().unwrap().with_run_bytes(1)),
         reader: Box::new(store.reader().unwrap()),
-        folder: Some(folder),
+        _folder: Some(folder),
     }
 });
 
@@ -47,6 +47,6 @@ store_suite!(sqlite_on_its_own_thread, || {
     Both {
         writer: Box::new(writer),
         reader: Box::new(store.reader().unwrap()),
-        folder: Some(folder),
+        _folder: Some(folder),
     }
 });

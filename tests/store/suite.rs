@@ -466,8 +466,8 @@ pub(crate) fn an_event_is_replaced_and_taken_back(mut store: Both) {
         let events = store.reader.events(Some(&id("YT-001")), when).unwrap();
         events.into_iter().map(|row| row.value).collect::<Vec<_>>()
     };
-    assert_eq!(of(ALWAYS), [better.clone()]);
-    assert_eq!(of(known_at(day(6))), [dried.clone()]);
+    assert_eq!(of(ALWAYS), std::slice::from_ref(&better));
+    assert_eq!(of(known_at(day(6))), std::slice::from_ref(&dried));
     assert_eq!(of(as_of(day(4))), []);
     assert_eq!(store.reader.events(None, ALWAYS).unwrap().len(), 2);
     assert_eq!(store.waiting(), [("YT-001".to_owned(), day(5)), ("YT-002".to_owned(), day(4))]);

@@ -17,7 +17,7 @@ pub(crate) struct Both {
     pub(crate) writer: Box<dyn Writer>,
     pub(crate) reader: Box<dyn Reader>,
     /// Lives as long as the store in it.
-    pub(crate) folder: Option<tempfile::TempDir>,
+    pub(crate) _folder: Option<tempfile::TempDir>,
 }
 
 pub(crate) const ALWAYS: When = When::ALWAYS;

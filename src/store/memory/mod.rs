@@ -1,6 +1,7 @@
 //! The store in memory: the oracle of the suite and a quick stand-in for tests. Plain on purpose:
 //! lists that are walked from end to end.
 
+mod changes;
 mod reader;
 mod writer;
 
@@ -65,8 +66,8 @@ struct History {
 
 impl History {
     fn at(&self, known_at: Stamp) -> Option<Episode> {
-        let mut known = self.versions.iter().filter(|(recorded_at, ..)| *recorded_at <= known_at);
-        let (_, finding, stands) = known.next_back()?;
+        let mut latest = self.versions.iter().rev();
+        let (_, finding, stands) = latest.find(|(recorded_at, ..)| *recorded_at <= known_at)?;
         let answered = self.acts_at(known_at).next().is_some();
         Some(Episode { finding: finding.clone(), stands: *stands, answered })
     }

@@ -7,8 +7,8 @@ use crate::model::{
     Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp, Text,
 };
 use crate::store::{
-    Batch, Change, FindingAct, Pending, PendingMark, Reader, Recorded, Result, Stored,
-    StoredReject, StoredTray, TrayItem, When, episodes, same,
+    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Reader, Recorded, Result,
+    Stored, StoredReject, StoredTray, TrayItem, When, episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -154,7 +154,9 @@ impl Reader for MemoryStore {
         when: When,
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()> {
-        self.state().rows(when).into_iter().try_for_each(|row| each(&row.stored))
+        // Not under the lock: `each` may ask for something itself.
+        let rows: Vec<_> = self.state().rows(when).into_iter().map(|r| r.stored.clone()).collect();
+        rows.iter().try_for_each(each)
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
@@ -233,6 +235,28 @@ impl Reader for MemoryStore {
 
     fn line(&self, batch: u64, record: u64) -> Result<Option<Vec<u8>>> {
         Ok(self.state().lines.get(&(batch, record)).cloned())
+    }
+
+    fn day_temperatures(&self) -> Result<Vec<DayTemperature>> {
+        let mut days: BTreeMap<(Text, i64), (i64, f64, f64)> = BTreeMap::new();
+        self.for_each_reading(When::ALWAYS, &mut |stored| {
+            if let Some(celsius) = stored.reading.temperature_c {
+                let key = (stored.reading.station.clone(), stored.reading.taken_at.utc_day());
+                let (n, sum, squares) = days.entry(key).or_default();
+                *n += 1;
+                *sum += celsius;
+                *squares += celsius * celsius;
+            }
+            Ok(())
+        })?;
+        let all = days.into_iter().map(|((station, day), (n, sum, squares))| DayTemperature {
+            station,
+            day,
+            n,
+            sum,
+            squares,
+        });
+        Ok(all.collect())
     }
 
     fn batches_of_file(&self, digest: &str) -> Result<Vec<u64>> {

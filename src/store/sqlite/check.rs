@@ -2,7 +2,8 @@
 
 use rusqlite::{Connection, params};
 
-use super::readings::{self, Lexicon};
+use super::lexicon::Lexicon;
+use super::readings;
 use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
 use super::rejects;
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};

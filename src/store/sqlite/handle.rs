@@ -11,8 +11,9 @@ use std::time::Duration;
 
 use rusqlite::Connection;
 
+use super::delivery::{Delivery, Outcome, forget_claims};
 use super::names::Names;
-use super::receive::{Delivery, Outcome, forget_claims, store_run};
+use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Packer, Run};
 use super::writer::{Core, SqliteWriter, fill};
@@ -28,10 +29,6 @@ const GROUP: usize = 128;
 
 /// Rows from which a run has a transaction of its own.
 const LARGE: usize = 10_000;
-
-/// Pages of the write-ahead log at which a busy writer moves them into the table instead of
-/// waiting for an idle moment: in the middle of a stream that makes a commit slow.
-const BUSY_LOG_PAGES: i64 = 16_000;
 
 /// How long nothing has to come for a moment to be idle.
 const IDLE: Duration = Duration::from_millis(200);
@@ -165,7 +162,8 @@ impl Core {
         self.move_log();
     }
 
-    /// Moves the write-ahead log into the table. Failing is no loss: the next time will do.
+    /// Moves the write-ahead log into the table, so that no commit has to. Failing is no loss: the
+    /// next time will do.
     fn move_log(&self) {
         if let Err(error) = self.db.pragma_query(None, "wal_checkpoint", |_| Ok(())) {
             tracing::debug!(%error, "the write-ahead log stays for now");
@@ -175,7 +173,6 @@ impl Core {
 
 pub(super) fn start(writer: SqliteWriter) -> Result<(WriterHandle, WriterThread)> {
     let SqliteWriter { mut core, data, run_bytes } = writer;
-    core.db.pragma_update(None, "wal_autocheckpoint", BUSY_LOG_PAGES)?;
     let (jobs, incoming) = mpsc::sync_channel(QUEUE);
     let thread = thread::Builder::new()
         .name("store-writer".to_owned())

@@ -9,8 +9,10 @@ mod backup;
 mod batches;
 mod cells;
 mod check;
+mod delivery;
 mod error;
 mod handle;
+mod lexicon;
 mod names;
 mod open;
 mod pending;
@@ -19,8 +21,12 @@ mod readings;
 mod receive;
 mod registers;
 mod rejects;
+mod row;
 mod run;
 mod slots;
+mod temperatures;
+#[cfg(test)]
+mod tests;
 mod writer;
 
 use std::path::{Path, PathBuf};

@@ -9,7 +9,7 @@ use std::hash::Hash;
 use rusqlite::{Connection, OptionalExtension, ToSql, params};
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::run::{Home, Note};
+use super::row::{Home, Note};
 use crate::model::{AssetId, Text};
 use crate::store::{KeptFile, Result, Source};
 

@@ -25,7 +25,11 @@ const BUSY: Duration = Duration::from_secs(10);
 const WRITER_CACHE_KIB: i64 = 16 * 1024;
 const READER_CACHE_KIB: i64 = 4 * 1024;
 
-/// The write-ahead log is cut back to this after a large transaction.
+/// Pages of the write-ahead log at which a commit moves them into the table, 128 MiB: the runs of
+/// a large delivery change the same pages again and again, and a stream's commit should not wait.
+const LOG_PAGES: i64 = 32 * 1024;
+
+/// The write-ahead log is cut back to this when it has been moved.
 const LOG_BYTES: i64 = 64 * 1024 * 1024;
 
 /// The store could not be used.
@@ -103,6 +107,7 @@ pub(super) fn writable(data: &Path) -> Result<Connection> {
     let db = connect(data, flags, WRITER_CACHE_KIB)?;
     db.pragma_update(None, "synchronous", "FULL")?;
     db.pragma_update(None, "journal_size_limit", LOG_BYTES)?;
+    db.pragma_update(None, "wal_autocheckpoint", LOG_PAGES)?;
     db.pragma_update(None, "foreign_keys", true)?;
     db.execute_batch(slots::CLAIMED_TABLE)?;
     Ok(db)

@@ -4,15 +4,15 @@ use std::path::Path;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::readings::{self, Lexicon};
+use super::lexicon::Lexicon;
 use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
-use super::{batches, check, open, pending, rejects};
+use super::{batches, check, open, pending, readings, rejects, temperatures};
 use crate::model::{
     Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp,
 };
 use crate::store::{
-    Batch, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored, StoredReject,
-    StoredTray, When,
+    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored,
+    StoredReject, StoredTray, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -41,8 +41,12 @@ impl SqliteReader {
         Ok(self.db.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?)
     }
 
-    /// One state of the database for all that is asked in `ask`.
+    /// One state of the database for all that is asked in `ask`, and for what is asked meanwhile
+    /// from within [`Reader::for_each_reading`].
     fn snapshot<T>(&self, ask: impl FnOnce(&Connection) -> Result<T>) -> Result<T> {
+        if !self.db.is_autocommit() {
+            return ask(&self.db);
+        }
         let transaction = self.db.unchecked_transaction()?;
         let answer = ask(&transaction)?;
         transaction.commit()?;
@@ -118,6 +122,10 @@ impl Reader for SqliteReader {
             .prepare_cached("SELECT bytes FROM line WHERE batch = ?1 AND record = ?2")?
             .query_row(params![batch as i64, record as i64], |row| row.get(0))
             .optional()?)
+    }
+
+    fn day_temperatures(&self) -> Result<Vec<DayTemperature>> {
+        self.snapshot(temperatures::all)
     }
 
     fn batches_of_file(&self, digest: &str) -> Result<Vec<u64>> {

@@ -1,99 +1,44 @@
 //! Stores one run of a delivery: readings under their natural key, rejects, lines, and what
 //! follows from them, in the transaction of the caller.
 
-use std::sync::atomic::{AtomicI64, Ordering};
-
 use rusqlite::types::Null;
 use rusqlite::{CachedStatement, Connection, params};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::batches::{self, Span};
+use super::delivery::{Delivery, Outcome};
 use super::names::{NOBODY, Names, SeriesNo};
 use super::pending::{self, Marking};
 use super::registers::assets;
 use super::rejects::{self, NewReject};
-use super::run::{Column, Row, Run};
+use super::row::{Column, Row};
+use super::run::Run;
 use super::slots::{Found, Incoming, Slots};
-use crate::model::{ReadingId, Stamp};
+use super::temperatures::Sums;
+use crate::model::ReadingId;
 use crate::store::same::NO_DURATION;
-use crate::store::{Receipt, RecordPlace, RejectItem, Result, Source, same};
-
-/// A delivery on its way in. Changed only after a commit, so that a failed run can be repeated.
-#[derive(Debug)]
-pub(super) struct Delivery {
-    /// Tells the deliveries of this process apart.
-    number: i64,
-    now: Stamp,
-    source: Source,
-    receipt: Receipt,
-    /// Whether slots of other deliveries were claimed.
-    claimed: bool,
-}
-
-/// What one run came to, to be added to the delivery after the commit.
-#[derive(Debug, Default)]
-pub(super) struct Outcome {
-    receipt: Receipt,
-    claimed: bool,
-}
-
-impl Delivery {
-    pub(super) fn new(now: Stamp, source: &Source) -> Self {
-        static NEXT: AtomicI64 = AtomicI64::new(1);
-        let number = NEXT.fetch_add(1, Ordering::Relaxed);
-        let receipt = Receipt::default();
-        Delivery { number, now, source: source.clone(), receipt, claimed: false }
-    }
-
-    /// Counts in what was committed.
-    pub(super) fn add(&mut self, outcome: Outcome) {
-        let Outcome { receipt: new, claimed } = outcome;
-        let sum = &mut self.receipt;
-        sum.batch = sum.batch.or(new.batch);
-        sum.accepted += new.accepted;
-        sum.duplicate += new.duplicate;
-        sum.tray += new.tray;
-        sum.rejected += new.rejected;
-        let room = Receipt::FIRST_REJECTS - sum.first_rejects.len();
-        sum.first_rejects.extend(new.first_rejects.into_iter().take(room));
-        sum.new_assets.extend(new.new_assets);
-        self.claimed |= claimed;
-    }
-
-    /// The number under which it has claimed slots of other deliveries, if it has.
-    pub(super) fn claims(&self) -> Option<i64> {
-        self.claimed.then_some(self.number)
-    }
-
-    /// The receipt for all of it.
-    pub(super) fn into_receipt(mut self) -> Receipt {
-        self.receipt.new_assets.sort_unstable();
-        self.receipt
-    }
-}
-
-/// Forgets the claims of a delivery that has ended.
-pub(super) fn forget_claims(db: &Connection, delivery: i64) -> Result<()> {
-    db.execute("DELETE FROM temp.claimed WHERE delivery = ?1", params![delivery])?;
-    Ok(())
-}
+use crate::store::{Receipt, RecordPlace, RejectItem, Result, same};
 
 /// Rows of one insert statement: starting a statement costs as much as inserting a row.
 const TOGETHER: usize = 12;
 
-/// Columns of a row, all bound anew for each.
-const COLUMNS: usize = 14;
+/// Parameters of a row: all columns but the batch, which is one for all.
+const COLUMNS: usize = 13;
 
-/// An insert of so many rows at once. `OR IGNORE` passes over taken keys like `ON CONFLICT DO
-/// NOTHING`, and unlike that needs no journal of its own to take back half a statement: every value
-/// is bound with its type, so no other constraint can fail.
+/// An insert of so many rows at once; parameter 1 is the batch. `OR IGNORE` passes over taken keys
+/// like `ON CONFLICT DO NOTHING`, and unlike that needs no journal of its own to take back half a
+/// statement: every value is bound with its type, so no other constraint can fail.
 fn insert_of(rows: usize) -> String {
-    let row = format!("(?{})", ", ?".repeat(COLUMNS - 1));
+    let row = |i: usize| {
+        let first = 2 + i * COLUMNS;
+        let columns: Vec<_> = (first..first + COLUMNS).map(|n| format!("?{n}")).collect();
+        format!("(?1, {})", columns.join(", "))
+    };
+    let rows: Vec<_> = (0..rows).map(row).collect();
     format!(
-        "INSERT OR IGNORE INTO reading (series, taken_at, tester, bound, ohms, duration, nth, batch, record,
-           flags, note, temperature, delivered, humidity)
-         VALUES {row}{}",
-        format!(", {row}").repeat(rows - 1)
+        "INSERT OR IGNORE INTO reading (batch, series, taken_at, tester, bound, ohms, duration,
+           nth, record, flags, note, temperature, delivered, humidity) VALUES {}",
+        rows.join(", ")
     )
 }
 
@@ -130,6 +75,8 @@ struct Storing<'a> {
     uses: FxHashMap<(i64, i64), Span>,
     /// The latest stretch of new readings: asset and tester, and when.
     using: Option<((i64, i64), Span)>,
+    /// Known temperatures of the new readings.
+    temperatures: Sums,
     /// In which series and times the new readings lie.
     span: Option<(Span, Span)>,
     conflicts: Vec<(RecordPlace, RejectItem)>,
@@ -163,6 +110,7 @@ impl<'a> Storing<'a> {
             touched: FxHashMap::default(),
             uses: FxHashMap::default(),
             using: None,
+            temperatures: Sums::default(),
             span: None,
             conflicts: Vec::new(),
             kept_lines: FxHashSet::default(),
@@ -178,6 +126,8 @@ impl<'a> Storing<'a> {
             one: db.prepare_cached(&insert_of(1))?,
             many: db.prepare_cached(&insert_of(TOGETHER))?,
         };
+        inserts.one.raw_bind_parameter(1, self.slots.batch)?;
+        inserts.many.raw_bind_parameter(1, self.slots.batch)?;
         let mut together: Vec<&Row> = Vec::with_capacity(TOGETHER);
         for (_, group) in groups {
             for (i, &at) in group.iter().enumerate() {
@@ -207,7 +157,7 @@ impl<'a> Storing<'a> {
     fn insert(&mut self, inserts: &mut Inserts<'a>, rows: &[&'a Row]) -> Result<()> {
         if rows.len() < TOGETHER {
             for row in rows {
-                self.bind(&mut inserts.one, 0, row, 0)?;
+                self.bind(&mut inserts.one, 2, row, 0)?;
                 match inserts.one.raw_execute()? {
                     0 => self.look_closer(inserts, row, false)?,
                     _ => self.stored(row),
@@ -216,7 +166,7 @@ impl<'a> Storing<'a> {
             return Ok(());
         }
         for (i, row) in rows.iter().enumerate() {
-            self.bind(&mut inserts.many, i * COLUMNS, row, 0)?;
+            self.bind(&mut inserts.many, 2 + i * COLUMNS, row, 0)?;
         }
         let inserted = inserts.many.raw_execute()?;
         for row in rows {
@@ -237,7 +187,7 @@ impl<'a> Storing<'a> {
         match self.slots.find(&self.incoming(row), perhaps_in)? {
             Found::Itself => self.stored(row),
             Found::Free(nth) => {
-                self.bind(&mut inserts.one, 0, row, nth)?;
+                self.bind(&mut inserts.one, 2, row, nth)?;
                 inserts.one.raw_execute()?;
                 self.stored(row);
             }
@@ -263,19 +213,18 @@ impl<'a> Storing<'a> {
     ) -> Result<()> {
         let (tester, note) = self.contexts[row.context()];
         let duration = self.run.number(row.duration).get().unwrap_or(NO_DURATION);
-        statement.raw_bind_parameter(from + 1, self.homes[row.home as usize].series)?;
-        statement.raw_bind_parameter(from + 2, row.taken_at)?;
-        statement.raw_bind_parameter(from + 3, tester)?;
-        statement.raw_bind_parameter(from + 4, row.bound())?;
-        statement.raw_bind_parameter(from + 5, row.ohms)?;
-        statement.raw_bind_parameter(from + 6, duration)?;
-        statement.raw_bind_parameter(from + 7, nth)?;
-        statement.raw_bind_parameter(from + 8, self.slots.batch)?;
-        statement.raw_bind_parameter(from + 9, row.place().record as i64)?;
-        statement.raw_bind_parameter(from + 10, row.flags())?;
-        statement.raw_bind_parameter(from + 11, note)?;
+        statement.raw_bind_parameter(from, self.homes[row.home as usize].series)?;
+        statement.raw_bind_parameter(from + 1, row.taken_at)?;
+        statement.raw_bind_parameter(from + 2, tester)?;
+        statement.raw_bind_parameter(from + 3, row.bound())?;
+        statement.raw_bind_parameter(from + 4, row.ohms)?;
+        statement.raw_bind_parameter(from + 5, duration)?;
+        statement.raw_bind_parameter(from + 6, nth)?;
+        statement.raw_bind_parameter(from + 7, row.place().record as i64)?;
+        statement.raw_bind_parameter(from + 8, row.flags())?;
+        statement.raw_bind_parameter(from + 9, note)?;
         let measured = [row.temperature, row.delivered, row.humidity];
-        for (i, short) in (from + 12..).zip(measured) {
+        for (i, short) in (from + 10..).zip(measured) {
             match self.run.number(short) {
                 Column::None => statement.raw_bind_parameter(i, Null)?,
                 Column::Thousandths(whole) => statement.raw_bind_parameter(i, whole)?,
@@ -290,6 +239,8 @@ impl<'a> Storing<'a> {
         let home = self.homes[row.home as usize];
         let here = (Span::of(home.series), Span::of(row.taken_at));
         self.span = Some(self.span.map_or(here, |s| (s.0.and(here.0), s.1.and(here.1))));
+        let celsius = self.run.number(row.temperature).get();
+        self.temperatures.add(row.context(), row.taken_at, celsius);
         if !self.run.lines.is_empty() {
             self.kept_lines.insert(row.place().record);
         }
@@ -359,6 +310,7 @@ impl<'a> Storing<'a> {
         for (&(tester, asset), &span) in &self.uses {
             pending::used(db, tester, asset, span)?;
         }
+        std::mem::take(&mut self.temperatures).store(db, self.run)?;
         rejects::add(db, batch, &new_rejects)?;
         self.lines(batch)?;
         Ok(Outcome { receipt: self.receipt, claimed: self.slots.claimed })

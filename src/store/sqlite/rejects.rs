@@ -26,6 +26,8 @@ pub(super) fn new_ones<'a>(
     source: &Source,
     mut all: Vec<NewReject<'a>>,
 ) -> Result<Vec<NewReject<'a>>> {
+    // In order of place, so a line that was sent twice is found beside itself.
+    all.dedup();
     if all.is_empty() {
         return Ok(all);
     }

@@ -94,6 +94,17 @@ CREATE TABLE reading (
     PRIMARY KEY (series, taken_at, tester, bound, ohms, duration, nth)
 ) STRICT, WITHOUT ROWID;
 
+-- Known temperatures summed by station and UTC day, so that a reading without one can be given
+-- that of its neighbours without looking at all of them.
+CREATE TABLE day_temperature (
+    station TEXT NOT NULL,
+    day     INTEGER NOT NULL,
+    n       INTEGER NOT NULL,
+    sum     REAL NOT NULL,
+    squares REAL NOT NULL,
+    PRIMARY KEY (station, day)
+) STRICT, WITHOUT ROWID;
+
 -- The original lines of streams.
 CREATE TABLE line (
     batch  INTEGER NOT NULL,

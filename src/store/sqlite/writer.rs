@@ -6,14 +6,15 @@ use std::thread;
 
 use rusqlite::{Connection, TransactionBehavior};
 
+use super::delivery::{Delivery, Outcome, forget_claims};
 use super::handle::{self, WriterHandle, WriterThread};
 use super::names::Names;
-use super::receive::{Delivery, Outcome, forget_claims, store_run};
+use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Packer, RUN_BYTES, Run};
 use super::{backup, open, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
-use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, Writer};
+use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, StoreError, Writer};
 
 /// The one connection that writes, with the names it has met.
 #[derive(Debug)]
@@ -125,14 +126,18 @@ impl Writer for SqliteWriter {
         thread::scope(|scope| {
             let (runs, incoming) = mpsc::sync_channel::<Run>(0);
             let (spares, spare) = mpsc::channel::<Run>();
-            let writing = scope.spawn(move || -> Result<Receipt> {
+            let write = move || -> Result<Receipt> {
                 for run in incoming {
                     core.run(&mut delivery, &run)?;
                     // Nobody may be left to use the buffers again.
                     drop(spares.send(run));
                 }
                 core.end(delivery)
-            });
+            };
+            let writing = thread::Builder::new()
+                .name("store-runs".to_owned())
+                .spawn_scoped(scope, write)
+                .map_err(|e| StoreError::Other(format!("cannot start a thread: {e}")))?;
             let mut packed = Ok(());
             let mut next = run;
             while runs.send(next).is_ok() && more {

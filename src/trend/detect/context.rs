@@ -49,6 +49,18 @@ impl Temperatures {
         }
     }
 
+    /// Adds the sums of one station and day: how many, their sum in °C, the sum of their squares.
+    pub fn add_day(&mut self, station: &str, day: i64, (n, sum, squares): (u32, f64, f64)) {
+        let add = |days: &mut Days| {
+            let all = days.0.entry(day).or_default();
+            *all = (all.0 + n, all.1 + sum, all.2 + squares);
+        };
+        add(&mut self.fleet);
+        if !station.is_empty() {
+            add(self.stations.entry(station.into()).or_default());
+        }
+    }
+
     /// Mean in °C and spread in K to be taken at a station on the day of `at`.
     pub fn estimate(&self, at: Stamp, station: &str) -> (f64, f64) {
         let day = at.utc_day();

@@ -28,6 +28,8 @@ pub struct Projected {
     pub phase: Option<Phase>,
     /// The last reading of the day.
     pub as_of: Stamp,
+    /// A finding stood, not only a watch.
+    pub flagged: bool,
     /// When the trend reaches the limit.
     pub crossing: CrossingTimes,
 }

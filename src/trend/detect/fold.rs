@@ -1,7 +1,7 @@
 //! The fold itself: events and visits in the order of their own times, a judgement after each day.
 
 use super::episode::{Episodes, Projected, Stands};
-use super::track::{Label, Track};
+use super::track::{Around, Label, Track};
 use super::visit::{Visit, middle, series, visits};
 use super::{
     Context, CrossingTimes, Detection, Detector, Judged, MOST_TO_CLEAR, Notice, NoticeKind,
@@ -76,11 +76,11 @@ pub(super) fn fold(detector: &Detector, case: &Case, context: &Context) -> Detec
     fold.finish()
 }
 
-/// The probability at which a finding opens: the odds asked for grow with the root of the number of
-/// series, since each may raise a false one, but they are not independent of one another. The
-/// setting is meant for four.
+/// The probability at which a finding opens: the odds asked for grow with the number of series,
+/// since each may raise a false one, but less than in proportion, since they are not independent
+/// of one another. One series has the setting; four that is a third ask for 0.59.
 fn alarm_level(setting: f64, series: usize) -> f64 {
-    let odds = setting / (1.0 - setting) * (series.max(1) as f64 / 4.0).sqrt();
+    let odds = setting / (1.0 - setting) * (series.max(1) as f64).powf(0.75);
     odds / (1.0 + odds)
 }
 
@@ -105,25 +105,19 @@ impl Fold<'_> {
 
     fn visit(&mut self, visit: &Visit) {
         let turn = if std::mem::take(&mut self.dried) { Turn::Dried } else { Turn::None };
-        let class = self.case.asset.insulation;
+        let around = Around {
+            context: self.context,
+            class: self.case.asset.insulation,
+            limits: &self.limits,
+            turn,
+            at: visit.at,
+        };
         for track in &mut self.tracks {
-            if let Some(point) = middle(visit, &track.lines) {
-                track.visit(
-                    self.detector,
-                    self.context,
-                    class,
-                    &self.limits,
-                    turn,
-                    visit.at,
-                    point,
-                );
+            if let Some((point, retests)) = middle(visit, &track.lines) {
+                track.visit(self.detector, &around, point, &retests);
                 let phase = track.label.phase().cloned();
                 if track.says.repeat {
                     let kind = NoticeKind::Repeat;
-                    self.notices.push(Notice { at: visit.at, phase: phase.clone(), kind });
-                }
-                if track.temperature_taken() {
-                    let kind = NoticeKind::TemperatureTaken(point.station.clone());
                     self.notices.push(Notice { at: visit.at, phase: phase.clone(), kind });
                 }
                 if track.says.risen {
@@ -191,14 +185,14 @@ impl Fold<'_> {
             return;
         };
         let stands = self.stands();
-        let flagged = !stands.kinds.is_empty();
         let new = self.episodes.update(at, &stands);
-        if !flagged {
+        if stands.kinds.is_empty() {
             return;
         }
         let crossing = self.crossing(&self.tracks[leading]);
         let phase = self.phase(&self.tracks[leading]);
-        self.projections.push(Projected { phase, as_of: at, crossing });
+        let flagged = stands.kinds.iter().any(|(kind, _)| *kind != FindingKind::Watch);
+        self.projections.push(Projected { phase, as_of: at, flagged, crossing });
         let chance = self.tracks[leading].chance.sum();
         for (kind, phase) in new {
             self.episodes.alarms.push(super::Alarm {
@@ -315,6 +309,13 @@ impl Fold<'_> {
             .max_by(|a, b| chance(&series[*a]).total_cmp(&chance(&series[*b])));
         // A flagged series decides before one that has too few visits.
         let verdict = series.iter().map(|j| j.verdict).max().unwrap_or(Verdict::TooFew);
+        for track in &self.tracks {
+            if let Some((at, station)) = track.last.zip(track.temperature_taken().cloned()) {
+                let (phase, kind) =
+                    (track.label.phase().cloned(), NoticeKind::TemperatureTaken(station));
+                self.notices.push(Notice { at, phase, kind });
+            }
+        }
         self.notices.sort_by_key(|notice| notice.at);
         Detection {
             alarms: self.episodes.alarms,

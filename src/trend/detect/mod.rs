@@ -23,7 +23,7 @@ use crate::model::{Case, Insulation, Phase, Stamp, Text, Verdict};
 pub struct Settings {
     /// The filter's own.
     pub filter: filter::Settings,
-    /// A finding opens at this probability, for an asset of four series.
+    /// A finding opens at this probability, for an asset of one series; for more, see `fold`.
     pub alarm: f64,
     /// A repeat is asked for at this probability.
     pub watch: f64,
@@ -37,8 +37,8 @@ pub struct Settings {
     pub visit_hours: f64,
     /// Fewer visits than this in an epoch make no verdict and no decline.
     pub fewest: u32,
-    /// Where visits follow one another within so many days, a decline is named when the visit
-    /// before it had already asked for a repeat.
+    /// Where visits follow one another within so many days, a decline is named when two
+    /// judgements running find it probable enough.
     pub near_days: f64,
 }
 
@@ -46,7 +46,7 @@ impl Default for Settings {
     fn default() -> Self {
         Settings {
             filter: filter::Settings::default(),
-            alarm: 0.5,
+            alarm: 0.34,
             watch: 0.25,
             clear: 0.15,
             drop: 1.0,
@@ -184,6 +184,7 @@ pub enum NoticeKind {
     Repeat,
     /// The level jumped up and stayed: was something done that is not recorded?
     UnrecordedRepair,
-    /// No temperature is known; one was taken from readings of this station or of the fleet.
+    /// The last visit has no temperature; one was taken from earlier readings of this station, or of
+    /// the fleet.
     TemperatureTaken(Text),
 }

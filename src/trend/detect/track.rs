@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use super::{Context, Detector};
-use crate::model::{Bound, Insulation, Limit, LimitMeaning, Phase, Point, Series, Stamp};
+use crate::model::{Bound, Insulation, Limit, LimitMeaning, Phase, Point, Series, Stamp, Text};
 use crate::trend::companion::{Companion, Says, Seen};
-use crate::trend::filter::{Chance, Observation, Prior, State, Threshold, Turn};
+use crate::trend::filter::{Chance, Observation, Prior, State, Threshold, Turn, rule};
 
 /// Which series a statement is about.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -33,6 +33,16 @@ pub(super) struct Standing {
     pub(super) alarm: bool,
 }
 
+/// What surrounds the point of a visit.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Around<'a> {
+    pub(super) context: &'a Context,
+    pub(super) class: Insulation,
+    pub(super) limits: &'a [Limit],
+    pub(super) turn: Turn,
+    pub(super) at: Stamp,
+}
+
 /// One series in the fold.
 #[derive(Clone, Debug)]
 pub(super) struct Track<'a> {
@@ -53,7 +63,7 @@ pub(super) struct Track<'a> {
     /// The probability at the judgement before.
     before: f64,
     temperatures: u32,
-    temperature_taken: bool,
+    temperature_taken: Option<Text>,
 }
 
 impl<'a> Track<'a> {
@@ -81,7 +91,7 @@ impl<'a> Track<'a> {
             last_seen: None,
             before: 0.0,
             temperatures: 0,
-            temperature_taken: false,
+            temperature_taken: None,
         }
     }
 
@@ -106,16 +116,14 @@ impl<'a> Track<'a> {
     pub(super) fn visit(
         &mut self,
         detector: &Detector,
-        context: &Context,
-        class: Insulation,
-        limits: &[Limit],
-        turn: Turn,
-        at: Stamp,
+        around: &Around,
         point: &Point,
+        retests: &[(f64, Bound)],
     ) {
+        let Around { context, class, limits, turn, at } = *around;
         let settings = detector.settings();
         let known = point.temperature_c.filter(|t| t.is_finite());
-        self.temperature_taken = known.is_none();
+        self.temperature_taken = known.is_none().then(|| point.station.clone());
         let (celsius, spread) = match known {
             Some(celsius) => (celsius, point.temperature_sd.max(0.0)),
             None => context.temperatures.estimate(point.taken_at, &point.station),
@@ -145,11 +153,12 @@ impl<'a> Track<'a> {
         self.state.visit(detector.grid(), self.prior, gap, turn, &seen);
         self.last = Some(at);
         self.last_seen = Some(seen);
-        let rules = Rules::of(class, celsius, limits);
+        let own = self.state.coefficient(self.prior);
+        let rules = Rules::of(class, own, celsius, limits);
         let value = rules.step_value(point.log_ohm);
         let down = self.companion.baseline().map(|base| base - settings.drop);
         let again = |holds: &dyn Fn(&(f64, Bound)) -> bool| {
-            point.retests.iter().filter(|retest| holds(retest)).count() as u32
+            retests.iter().filter(|retest| holds(retest)).count() as u32
         };
         let low = rules.low(point.log_ohm, point.bound);
         self.says = self.companion.visit(
@@ -164,9 +173,9 @@ impl<'a> Track<'a> {
         );
     }
 
-    /// Whether the last temperature was not measured.
-    pub(super) fn temperature_taken(&self) -> bool {
-        self.temperature_taken
+    /// The station whose readings stand in for the temperature of the last visit, if they do.
+    pub(super) fn temperature_taken(&self) -> Option<&Text> {
+        self.temperature_taken.as_ref()
     }
 
     /// The limits as the filter holds them.
@@ -200,7 +209,7 @@ impl<'a> Track<'a> {
             self.companion.ever_low() >= 2
         };
         // Where the next visit is near, a repeat costs little and is waited for.
-        let repeated = self.usual_gap > settings.near_days || before >= settings.watch;
+        let repeated = self.usual_gap > settings.near_days || before >= alarm;
         let standing = &mut self.standing;
         standing.alarm =
             (p >= alarm && enough && repeated) || (standing.alarm && p >= settings.clear);
@@ -211,36 +220,36 @@ impl<'a> Track<'a> {
 
 /// How single values are held against limits and baselines.
 struct Rules<'a> {
-    /// What a correction to 40 °C takes off, by the class's rule; least and most for the step.
-    to_40: f64,
-    least: f64,
+    /// What a correction to 40 °C takes off, for a limit there.
+    limit: f64,
+    /// What makes values of one series comparable, for the step rule.
+    like: f64,
     limits: &'a [Limit],
 }
 
 impl<'a> Rules<'a> {
-    fn of(class: Insulation, celsius: f64, limits: &'a [Limit]) -> Self {
+    fn of(class: Insulation, own: f64, celsius: f64, limits: &'a [Limit]) -> Self {
         let d = (celsius - 40.0) / 10.0;
-        // Decades per 10 K: halving; the slow rule of modern resins.
-        let (halving, slow) = (-0.301 * d, -0.08 * d);
-        let (to_40, least) = match class {
-            Insulation::Thermoplastic => (halving, halving),
-            Insulation::Thermosetting => (slow, slow),
-            Insulation::None => (0.0, 0.0),
-            // A drop counts only if neither rule explains it, a low value if one may.
-            Insulation::Unknown => (halving, halving.max(slow)),
+        let to_40 = rule(class) * d;
+        // A value is low only if it is by the class's rule and by what the series itself showed.
+        let limit = to_40.min(own * d);
+        // Of an unknown class, a step is held between the two rules: neither may invent one.
+        let like = match class {
+            Insulation::Unknown => 0.5 * (to_40 + rule(Insulation::Thermosetting) * d),
+            _ => to_40,
         };
-        Rules { to_40, least, limits }
+        Rules { limit, like, limits }
     }
 
     fn step_value(&self, log_ohm: f64) -> f64 {
-        log_ohm - self.least
+        log_ohm - self.like
     }
 
     fn low(&self, log_ohm: f64, bound: Bound) -> bool {
         bound != Bound::Over
             && self.limits.iter().any(|limit| {
                 let value = match limit.meaning {
-                    LimitMeaning::At40 => log_ohm - self.to_40,
+                    LimitMeaning::At40 => log_ohm - self.limit,
                     LimitMeaning::AsRead | LimitMeaning::Isolation { .. } => log_ohm,
                 };
                 value <= limit.ohms.log10()

@@ -58,12 +58,17 @@ pub(super) fn series(case: &Case) -> Vec<(Label, Vec<usize>)> {
     all
 }
 
-/// The point that stands for a series at a visit: the middle of several, the lower of two.
-pub(super) fn middle<'a>(visit: &Visit<'a>, lines: &[usize]) -> Option<&'a Point> {
+/// The point that stands for a series at a visit, the middle of several and the lower of two, and
+/// the retests of all of them: of one node, a retest on any phase repeats the others.
+pub(super) fn middle<'a>(
+    visit: &Visit<'a>,
+    lines: &[usize],
+) -> Option<(&'a Point, Vec<(f64, Bound)>)> {
     let mut points: Vec<&Point> =
         visit.points.iter().filter(|(line, _)| lines.contains(line)).map(|(_, p)| *p).collect();
     points.sort_by(|a, b| rank(a).total_cmp(&rank(b)));
-    points.get(points.len().checked_sub(1)? / 2).copied()
+    let middle = points.get(points.len().checked_sub(1)? / 2).copied()?;
+    Some((middle, points.iter().flat_map(|p| p.retests.iter().copied()).collect()))
 }
 
 /// Over-range sorts above every number, under-range below.

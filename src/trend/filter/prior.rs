@@ -18,8 +18,6 @@ pub struct Prior {
     pub(super) start: Vec<f64>,
     /// Probability that the series is met in decline.
     pub(super) declining: f64,
-    /// The coefficient that a single reading is corrected with.
-    pub(super) rule: f64,
 }
 
 impl Prior {
@@ -30,11 +28,11 @@ impl Prior {
     /// mixture of both and of none.
     pub fn of(grid: &Grid, insulation: Insulation) -> Self {
         let normal = |x: f64, mean: f64, sd: f64| (-0.5 * ((x - mean) / sd).powi(2)).exp() / sd;
-        let (nodes, rule): (&[f64], f64) = match insulation {
-            Insulation::Thermoplastic => (&[-0.45, -0.35, -0.25, -0.15, 0.0], -0.301),
-            Insulation::Thermosetting => (&[-0.301, -0.18, -0.12, -0.06, 0.0], -0.08),
-            Insulation::None => (&[-0.301, -0.12, -0.06, 0.0], 0.0),
-            Insulation::Unknown => (&[-0.42, -0.32, -0.22, -0.12, -0.03], -0.301),
+        let nodes: &[f64] = match insulation {
+            Insulation::Thermoplastic => &[-0.43, -0.32, -0.21, -0.06],
+            Insulation::Thermosetting => &[-0.28, -0.14, -0.07, 0.0],
+            Insulation::None => &[-0.28, -0.06, 0.0],
+            Insulation::Unknown => &[-0.41, -0.30, -0.18, -0.05],
         };
         let density = |k: f64| match insulation {
             Insulation::Thermoplastic => normal(k, -0.301, 0.1),
@@ -52,12 +50,17 @@ impl Prior {
             (0..grid.levels()).map(|c| f64::from(u8::from(grid.level(c) >= s.start_low - 1e-9))),
         );
         let start = peak.iter().zip(&flat).map(|(p, f)| weight * p + (1.0 - weight) * f).collect();
-        Prior { kappas, sigmas: s.sigmas, start, declining: s.start_declining, rule }
+        Prior { kappas, sigmas: s.sigmas, start, declining: s.start_declining }
     }
+}
 
-    /// The coefficient that a single reading is corrected with, decades per 10 K.
-    pub fn rule(&self) -> f64 {
-        self.rule
+/// The coefficient that a single reading is corrected to 40 °C with, decades per 10 K: halving for
+/// thermoplastic (IEEE Std 43) and, to be careful, for unknown; a slow rule for modern resins.
+pub fn rule(class: Insulation) -> f64 {
+    match class {
+        Insulation::Thermoplastic | Insulation::Unknown => -0.301,
+        Insulation::Thermosetting => -0.08,
+        Insulation::None => 0.0,
     }
 }
 

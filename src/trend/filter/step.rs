@@ -35,9 +35,10 @@ impl Step {
     /// The same for a decline that is taken to go on: no end, no redraw. For projections.
     pub(crate) fn declining(settings: &Settings, days: f64) -> Self {
         let mut lasting = generator(settings);
-        for from in 1..RATES {
-            lasting[from][from] += lasting[0][from];
-            lasting[0][from] = 0.0;
+        let ends = std::mem::take(&mut lasting[0]);
+        lasting[0][0] = ends[0];
+        for (from, end) in ends.into_iter().enumerate().skip(1) {
+            lasting[from][from] += end;
         }
         Self::build(settings, days, lasting, 0.0)
     }
@@ -135,9 +136,9 @@ fn generator(s: &Settings) -> Matrix {
             q[other][k] += s.jump / (last - 1) as f64;
         }
     }
-    for from in 0..RATES {
-        let out: f64 = (0..RATES).map(|to| q[to][from]).sum();
-        q[from][from] -= out;
+    let leaving: [f64; RATES] = std::array::from_fn(|from| q.iter().map(|row| row[from]).sum());
+    for (from, leaving) in leaving.into_iter().enumerate() {
+        q[from][from] -= leaving;
     }
     q
 }

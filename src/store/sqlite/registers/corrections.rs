@@ -7,9 +7,10 @@ use super::Recording;
 use crate::model::{AssetId, Correction, CorrectionKind, Phase, ReadingId};
 use crate::store::sqlite::batches::Span;
 use crate::store::sqlite::cells::{Cells, collect};
+use crate::store::sqlite::lexicon::Lexicon;
 use crate::store::sqlite::names::{self, NOBODY};
 use crate::store::sqlite::pending;
-use crate::store::sqlite::readings::{self, Lexicon};
+use crate::store::sqlite::readings;
 use crate::store::sqlite::rejects::{place_number, place_of};
 use crate::store::{Change, RecordPlace, Recorded, Result, StoreError, When, same};
 

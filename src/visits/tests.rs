@@ -1,0 +1,140 @@
+//! Readings to visits: which value stands, what is left out and why.
+
+use std::sync::Arc;
+
+use super::*;
+use crate::model::{
+    AssetId, Bound, Facts, Phase, Precision, Proof, ProofKind, ProofMoment, Reading, ReadingId,
+    Series, Stamp, Text, TimeDoubt, Volts,
+};
+
+const HOUR: f64 = 1.0 / 24.0;
+
+fn at(days: f64) -> Stamp {
+    Stamp::from_micros(1_700_000_000_000_000).plus_days(days)
+}
+
+fn reading(n: u64, days: f64, ohms: f64, duration_s: Option<f64>) -> Corrected {
+    let series = Series {
+        asset: AssetId::new("YT-014/drive").unwrap(),
+        phase: Phase::new("U").unwrap(),
+        against: "case".into(),
+        setup: Text::default(),
+        test_voltage: Some(Volts::new("test_voltage_v", 500.0).unwrap()),
+    };
+    let facts = Facts {
+        series: Arc::new(series),
+        taken_at: at(days),
+        precision: Precision::Fine,
+        time_doubt: TimeDoubt::None,
+        ohms,
+        bound: Bound::Measured,
+        delivered_voltage_v: Some(520.0),
+        duration_s,
+        temperature_c: None,
+        temperature_of: None,
+        humidity_pct: None,
+        tester: "HT-2".into(),
+        operator: Text::default(),
+        station: Text::default(),
+        remark: Text::default(),
+    };
+    Corrected {
+        id: ReadingId { batch: 1, record: n, part: 0 },
+        reading: Reading::new(facts).unwrap(),
+        voided: None,
+        moved_from: None,
+        overruled: None,
+    }
+}
+
+fn proof(days: f64, kind: ProofKind, passed: bool, moment: ProofMoment) -> Proof {
+    let (value, unit, remark) = (None, Text::default(), Text::default());
+    Proof { at: at(days), tester: "HT-2".into(), kind, value, unit, passed, moment, remark }
+}
+
+/// The records that stand for their visits.
+fn standing(readings: Vec<Corrected>) -> Vec<u64> {
+    let (judged, lines) = gather(readings, &[], &Settings::default());
+    assert_eq!(judged.iter().filter(|j| j.role == Role::Counts).count(), lines[0].points.len());
+    lines[0].points.iter().map(|p| p.reading.record).collect()
+}
+
+#[test]
+fn a_pause_longer_than_the_setting_is_another_visit() {
+    let close = vec![reading(1, 0.0, 1e8, None), reading(2, 3.9 * HOUR, 1e8, None)];
+    assert_eq!(standing(close), [2], "a later test of one visit replaces the earlier one");
+    let apart = vec![reading(1, 0.0, 1e8, None), reading(2, 4.1 * HOUR, 1e8, None)];
+    assert_eq!(standing(apart), [1, 2]);
+}
+
+#[test]
+fn of_one_test_the_value_nearest_the_rated_minute_stands() {
+    let second = HOUR / 3_600.0;
+    let timed = |n, s: f64| reading(n, s * second, 1e8 + s, Some(s));
+    assert_eq!(
+        standing(vec![timed(1, 15.0), timed(2, 30.0), timed(3, 58.0), timed(4, 600.0)]),
+        [3]
+    );
+    let (judged, lines) =
+        gather(vec![timed(1, 30.0), timed(2, 60.0), timed(3, 600.0)], &[], &Settings::default());
+    let roles: Vec<_> = judged.iter().map(|j| j.role.clone()).collect();
+    assert_eq!(roles, [Role::Timed, Role::Counts, Role::Timed]);
+    assert!(lines[0].points[0].retests.is_empty(), "the same test is no retest");
+}
+
+#[test]
+fn a_retest_replaces_unless_it_was_broken_off() {
+    let minute = HOUR / 60.0;
+    let whole = vec![reading(1, 0.0, 2e6, Some(60.0)), reading(2, 5.0 * minute, 3e8, Some(60.0))];
+    let (_, lines) = gather(whole, &[], &Settings::default());
+    assert_eq!(lines[0].points[0].reading.record, 2);
+    assert_eq!(lines[0].points[0].retests, [(2e6_f64.log10(), Bound::Measured)], "both are kept");
+    let broken = vec![reading(1, 0.0, 2e8, Some(60.0)), reading(2, 5.0 * minute, 9e7, Some(5.0))];
+    assert_eq!(standing(broken), [1]);
+}
+
+#[test]
+fn a_sagged_voltage_spoils_only_a_high_reading() {
+    let sagged = |n, ohms| {
+        let mut c = reading(n, n as f64, ohms, None);
+        let mut facts = c.reading.into_facts();
+        facts.delivered_voltage_v = Some(100.0);
+        c.reading = Reading::new(facts).unwrap();
+        c
+    };
+    let (judged, _) = gather(vec![sagged(1, 2e8), sagged(2, 1e5)], &[], &Settings::default());
+    assert_eq!(judged[0].role, Role::LeftOut(Exclusion::VoltageSagged));
+    assert_eq!(judged[1].role, Role::Counts, "it sags because the insulation is bad");
+}
+
+#[test]
+fn a_failed_proof_after_the_job_reaches_back_to_the_last_good_one() {
+    let proofs = [
+        proof(0.0, ProofKind::Open, true, ProofMoment::Before),
+        proof(0.5, ProofKind::Shorted, false, ProofMoment::After),
+        proof(2.0, ProofKind::Open, true, ProofMoment::Before),
+    ];
+    let found = suspicions(&proofs, 7.0);
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0].from, found[0].to), (at(0.0), at(2.0)));
+    assert!(found[0].covers("HT-2", at(0.3)) && found[0].covers("HT-2", at(1.0)));
+    assert!(!found[0].covers("HT-2", at(-0.1)) && !found[0].covers("HT-5", at(0.3)));
+}
+
+#[test]
+fn without_a_good_proof_a_failed_one_reaches_at_most_its_span() {
+    let after = suspicions(&[proof(0.0, ProofKind::Open, false, ProofMoment::After)], 7.0);
+    assert_eq!((after[0].from, after[0].to), (at(-7.0), at(7.0)));
+    let before = suspicions(&[proof(0.0, ProofKind::Open, false, ProofMoment::Before)], 7.0);
+    assert_eq!(before[0].from, at(0.0), "what was measured before it was measured well");
+}
+
+#[test]
+fn a_good_proof_of_the_voltage_function_says_nothing_of_resistances() {
+    let proofs = [
+        proof(-1.0, ProofKind::KnownSource, true, ProofMoment::Before),
+        proof(0.0, ProofKind::Open, false, ProofMoment::After),
+    ];
+    assert_eq!(suspicions(&proofs, 7.0)[0].from, at(-7.0));
+}
