@@ -108,7 +108,10 @@ fn preset(name: &str) -> Preset {
         "calm" => Preset::calm(),
         other => panic!("expected handheld, bench, hard or calm, found `{other}`"),
     };
-    for word in words {
+    // What is registered is decided last, so that no modifier of the truth overrides it.
+    let registers = |word: &&str| matches!(*word, "unknown" | "thermoplastic");
+    let (registered, truth): (Vec<&str>, Vec<&str>) = words.partition(registers);
+    for word in truth.into_iter().chain(registered) {
         preset = match word {
             "broken" => preset.broken(),
             "thermosetting" => preset.thermosetting(),

@@ -16,7 +16,7 @@ use super::{Exit, Failure};
 use crate::dossier::{Desk, Dossier, Group, episodes};
 use crate::model::{Bound, LimitMeaning, Verdict};
 use crate::trend::evidence::{LineEvidence, Settings as EvidenceSettings, evidence};
-use crate::trend::words::ohms;
+use crate::trend::words::{ASSUMPTIONS, ohms};
 use crate::trend::{Assessor, CrossingTimes, LineAssessment, NoticeKind};
 use crate::visits::{Ratio, RatioValue};
 
@@ -148,12 +148,6 @@ const LINE_COLUMNS: &[output::Column] = &[
     ("n_over", "over-range"),
     ("probability", "P(act)"),
 ];
-
-/// What the numbers rest on; said wherever they are read.
-const ASSUMPTIONS: &str = "Probabilities and intervals hold under the detector's model (a level \
-that may start to fall at any time, readings scattered about it, temperature by the class of \
-insulation) and were checked on simulated fleets only; DEVELOPERS.md has the rates of false and \
-missed findings.";
 
 impl AssessOut {
     fn of(dossier: &Dossier) -> Self {

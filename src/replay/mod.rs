@@ -123,13 +123,15 @@ fn collect(dossier: &Dossier, from: Stamp, until: Stamp, out: &mut Replayed) {
             kind: a.kind,
             crossing: a.crossing,
         }));
-        out.projections.extend(detection.projections.iter().filter(|p| within(p.as_of)).map(|p| {
-            Projection {
-                asset: asset.clone(),
-                phase: p.phase.clone(),
-                as_of: p.as_of,
-                crossing: p.crossing,
-            }
-        }));
+        out.projections.extend(
+            detection.projections.iter().filter(|p| p.flagged && within(p.as_of)).map(|p| {
+                Projection {
+                    asset: asset.clone(),
+                    phase: p.phase.clone(),
+                    as_of: p.as_of,
+                    crossing: p.crossing,
+                }
+            }),
+        );
     }
 }
