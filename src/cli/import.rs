@@ -61,21 +61,6 @@ pub(crate) fn import(place: &mut Place, import: Import) -> Result<Exit, Failure>
     failure.map_or(Ok(exit), Err)
 }
 
-/// The same with one line in all, for many files.
-pub(crate) fn quietly(place: &mut Place, import: Import) -> Result<Exit, Failure> {
-    let Taken { out, exit, failure } = take_in(place, &import)?;
-    let sum = |of: fn(&ImportOut) -> u64| out.iter().map(of).sum::<u64>();
-    note(format!(
-        "{} files: {} readings accepted, {} duplicate, {} rejected, {} in the tray",
-        out.len(),
-        sum(|o| o.accepted),
-        sum(|o| o.duplicate),
-        sum(|o| o.rejected),
-        sum(|o| o.tray)
-    ));
-    failure.map_or(Ok(exit), Err)
-}
-
 /// What became of all files; one that failed does not keep the others out.
 struct Taken {
     out: Vec<ImportOut>,

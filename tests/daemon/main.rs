@@ -6,6 +6,8 @@
 )]
 
 mod bench;
+mod clock;
+mod demo;
 mod faults;
 mod folder;
 mod http;
