@@ -17,7 +17,7 @@ const RUN_ROWS: usize = RUN_BYTES / size_of::<Row>();
 
 /// Bytes of packed readings that are written in one transaction. Two runs are in memory at once:
 /// one being packed, one being written.
-pub(super) const RUN_BYTES: usize = 32 * 1024 * 1024;
+pub(super) const RUN_BYTES: usize = 36 * 1024 * 1024;
 
 /// Rows up to which the buffer of a run grows by doubling.
 const GROWN: usize = 1 << 15;
