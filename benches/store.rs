@@ -118,8 +118,8 @@ fn import(data: &Path, rows: u64, again: bool) {
             let fleet = &fleet;
             scope.spawn(move || parcels(fleet, rows).try_for_each(|p| send.send(p)));
             let writer = store.writer().unwrap();
-            let mut writer = match std::env::var("RUN_MIB").ok().and_then(|n| n.parse().ok()) {
-                Some::<usize>(mib) => writer.with_run_bytes(mib << 20),
+            let mut writer = match std::env::var("PART_MIB").ok().and_then(|n| n.parse().ok()) {
+                Some::<usize>(mib) => writer.with_part_bytes(mib << 20),
                 None => writer,
             };
             writer

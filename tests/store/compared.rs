@@ -291,13 +291,13 @@ fn everything(reader: &dyn Reader, when: When) -> Vec<String> {
     told
 }
 
-fn check(history: &[Happening], run_bytes: usize) -> Result<(), TestCaseError> {
+fn check(history: &[Happening], part_bytes: usize) -> Result<(), TestCaseError> {
     let memory = MemoryStore::default();
     let mut plain =
         Both { writer: Box::new(memory.clone()), reader: Box::new(memory), _folder: None };
     let folder = tempfile::tempdir().unwrap();
     let store = SqliteStore::open(folder.path()).unwrap();
-    let writer: Box<dyn Writer> = Box::new(store.writer().unwrap().with_run_bytes(run_bytes));
+    let writer: Box<dyn Writer> = Box::new(store.writer().unwrap().with_part_bytes(part_bytes));
     let reader = store.reader().unwrap();
     let mut real = Both { writer, reader: Box::new(reader), _folder: Some(folder) };
     for (now, happening) in history.iter().enumerate() {

@@ -28,7 +28,7 @@ fn open(folder: &Path) -> Both {
     let store = SqliteStore::open(folder).unwrap();
     Both {
         // Five readings a commit, so that most kills fall into the middle of a delivery.
-        writer: Box::new(store.writer().unwrap().with_run_bytes(200)),
+        writer: Box::new(store.writer().unwrap().with_part_bytes(200)),
         reader: Box::new(store.reader().unwrap()),
         _folder: None,
     }

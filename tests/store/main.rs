@@ -34,7 +34,7 @@ store_suite!(sqlite_in_small_runs, || {
     let folder = tempfile::tempdir().unwrap();
     let store = SqliteStore::open(folder.path()).unwrap();
     Both {
-        writer: Box::new(store.writer().unwrap().with_run_bytes(1)),
+        writer: Box::new(store.writer().unwrap().with_part_bytes(1)),
         reader: Box::new(store.reader().unwrap()),
         _folder: Some(folder),
     }

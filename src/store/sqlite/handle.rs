@@ -5,18 +5,20 @@
 //! many jobs, so others get their turn between its runs.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError, SyncSender};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, SyncSender, TryRecvError};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use rusqlite::Connection;
 
 use super::delivery::{Delivery, Outcome, forget_claims};
+use super::feed::{RunWriter, feed};
 use super::names::Names;
+use super::packer::Packer;
 use super::receive::store_run;
 use super::registers::{self, findings};
-use super::run::{Packer, Run};
-use super::writer::{Core, SqliteWriter, fill};
+use super::run::{Part, Run};
+use super::writer::{Core, SqliteWriter};
 use super::{backup, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
 use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, StoreError, Writer};
@@ -35,7 +37,7 @@ const IDLE: Duration = Duration::from_millis(200);
 
 /// What is to be done; whole until the answer, so that it can be tried again.
 enum Work {
-    Run(Box<Delivery>, Run),
+    Run(Box<Delivery>, Box<Run>),
     Forget(i64),
     Record { now: Stamp, by: String, changes: Vec<Change> },
     SettleRejects { numbers: Vec<u64>, batch: u64 },
@@ -51,7 +53,7 @@ enum Done {
 
 impl Work {
     fn is_large(&self) -> bool {
-        matches!(self, Work::Run(_, run) if run.rows.len() >= LARGE)
+        matches!(self, Work::Run(_, run) if run.part.rows.len() >= LARGE || run.spool.is_some())
     }
 
     fn run(&self, db: &Connection, names: &mut Names) -> Result<Done> {
@@ -172,13 +174,13 @@ impl Core {
 }
 
 pub(super) fn start(writer: SqliteWriter) -> Result<(WriterHandle, WriterThread)> {
-    let SqliteWriter { mut core, data, run_bytes } = writer;
+    let SqliteWriter { mut core, data, part_bytes } = writer;
     let (jobs, incoming) = mpsc::sync_channel(QUEUE);
     let thread = thread::Builder::new()
         .name("store-writer".to_owned())
         .spawn(move || core.serve(&incoming))
         .map_err(|e| StoreError::Other(format!("cannot start the writer's thread: {e}")))?;
-    Ok((WriterHandle { jobs, data, run_bytes }, WriterThread { thread }))
+    Ok((WriterHandle { jobs, data, part_bytes }, WriterThread { thread }))
 }
 
 /// The thread behind all handles of a writer.
@@ -204,7 +206,7 @@ impl WriterThread {
 pub struct WriterHandle {
     jobs: SyncSender<Job>,
     data: PathBuf,
-    run_bytes: usize,
+    part_bytes: usize,
 }
 
 fn gone() -> StoreError {
@@ -215,20 +217,62 @@ fn gone() -> StoreError {
 struct Expected(Receiver<(Work, Result<Done>)>);
 
 impl Expected {
-    fn wait(self) -> Result<(Work, Done)> {
+    fn wait(&self) -> Result<(Work, Done)> {
         let (work, done) = self.0.recv().map_err(|_| gone())?;
         Ok((work, done?))
     }
+}
 
-    /// Waits for a run: the delivery as it then is, and buffers to use again.
-    fn delivery(self) -> Result<(Box<Delivery>, Run)> {
-        match self.wait()? {
-            (Work::Run(mut delivery, run), Done::Run(outcome)) => {
-                delivery.add(outcome);
-                Ok((delivery, run))
-            }
-            _ => Err(gone()),
+/// One delivery on its way through the writer's thread, run by run.
+struct Runs<'a> {
+    handle: &'a WriterHandle,
+    /// Here, or with the run that is being written.
+    delivery: Option<Box<Delivery>>,
+    expected: Option<Expected>,
+    spare: Option<Part>,
+}
+
+impl Runs<'_> {
+    fn written(&mut self, (work, done): (Work, Done)) -> Result<()> {
+        let (Work::Run(mut delivery, run), Done::Run(outcome)) = (work, done) else {
+            return Err(gone());
+        };
+        delivery.add(outcome);
+        self.delivery = Some(delivery);
+        self.spare = Some(run.part);
+        Ok(())
+    }
+
+    fn wait(&mut self) -> Result<()> {
+        match self.expected.take() {
+            Some(expected) => self.written(expected.wait()?),
+            None => Ok(()),
         }
+    }
+}
+
+impl RunWriter for Runs<'_> {
+    fn is_idle(&mut self) -> Result<bool> {
+        match self.expected.as_ref().map(|expected| expected.0.try_recv()) {
+            None => Ok(true),
+            Some(Err(TryRecvError::Empty)) => Ok(false),
+            Some(Err(TryRecvError::Disconnected)) => Err(gone()),
+            Some(Ok((work, done))) => {
+                self.expected = None;
+                self.written((work, done?)).map(|()| true)
+            }
+        }
+    }
+
+    fn hand_over(&mut self, run: Run) -> Result<()> {
+        self.wait()?;
+        let delivery = self.delivery.take().ok_or_else(gone)?;
+        self.expected = Some(self.handle.hand_over(Work::Run(delivery, Box::new(run)))?);
+        Ok(())
+    }
+
+    fn spare(&mut self) -> Option<Part> {
+        self.spare.take()
     }
 }
 
@@ -248,23 +292,13 @@ impl Writer for WriterHandle {
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
     ) -> Result<Receipt> {
-        let mut packer = Packer::default();
-        let mut delivery = Box::new(Delivery::new(now, source));
-        let mut more = fill(&mut packer, parcels, self.run_bytes)?;
-        let mut run = packer.take(first_met);
-        while !run.is_empty() {
-            let written = self.hand_over(Work::Run(delivery, run))?;
-            // The next run is packed while this one is written.
-            let filled = match more {
-                true => fill(&mut packer, parcels, self.run_bytes),
-                false => Ok(false),
-            };
-            let (back, done) = written.delivery()?;
-            delivery = back;
-            more = filled?;
-            run = packer.take(first_met);
-            packer.reuse(done);
-        }
+        let mut packer = Packer::new(&self.data, self.part_bytes);
+        let more = packer.fill(parcels)?;
+        let delivery = Some(Box::new(Delivery::new(now, source)));
+        let mut runs = Runs { handle: self, delivery, expected: None, spare: None };
+        feed(packer, more, first_met, parcels, &mut runs)?;
+        runs.wait()?;
+        let delivery = runs.delivery.take().ok_or_else(gone)?;
         if let Some(claims) = delivery.claims() {
             self.hand_over(Work::Forget(claims))?.wait()?;
         }

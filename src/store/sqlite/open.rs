@@ -22,7 +22,7 @@ const BUSY: Duration = Duration::from_secs(10);
 
 /// Pages a connection may hold in memory, in KiB: runs are written in key order, so more than this
 /// buys little (measured in `benches/store.rs`).
-const WRITER_CACHE_KIB: i64 = 16 * 1024;
+const WRITER_CACHE_KIB: i64 = 8 * 1024;
 const READER_CACHE_KIB: i64 = 4 * 1024;
 
 /// Pages of the write-ahead log at which a commit moves them into the table, 128 MiB: the runs of

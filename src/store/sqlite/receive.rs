@@ -16,7 +16,6 @@ use super::run::Run;
 use super::slots::{Found, Incoming, Slots};
 use super::temperatures::Sums;
 use crate::model::ReadingId;
-use crate::store::same::NO_DURATION;
 use crate::store::{Receipt, RecordPlace, RejectItem, Result, same};
 
 /// Rows of one insert statement: starting a statement costs as much as inserting a row.
@@ -120,41 +119,41 @@ impl<'a> Storing<'a> {
     /// All readings in the order of the clustered key: that is worth ten times the speed.
     fn readings(&mut self) -> Result<()> {
         let (db, run) = (self.db, self.run);
-        let mut groups: Vec<_> = run.groups().collect();
-        groups.sort_unstable_by_key(|&(home, _)| self.homes[home as usize].series);
+        let mut homes: Vec<_> = (0..self.homes.len() as u32).collect();
+        homes.sort_unstable_by_key(|&home| self.homes[home as usize].series);
         let mut inserts = Inserts {
             one: db.prepare_cached(&insert_of(1))?,
             many: db.prepare_cached(&insert_of(TOGETHER))?,
         };
         inserts.one.raw_bind_parameter(1, self.slots.batch)?;
         inserts.many.raw_bind_parameter(1, self.slots.batch)?;
-        let mut together: Vec<&Row> = Vec::with_capacity(TOGETHER);
-        for (_, group) in groups {
-            for (i, &at) in group.iter().enumerate() {
-                let row = &run.rows[at as usize];
-                let earlier = group[..i].iter().rev().map(|&at| &run.rows[at as usize]);
-                let repeated = earlier
-                    .take_while(|earlier| earlier.taken_at == row.taken_at)
-                    .any(|earlier| earlier.place() == row.place());
-                if repeated {
-                    // Told from its first by going in alone, after it.
-                    self.insert(&mut inserts, &std::mem::take(&mut together))?;
-                    self.insert(&mut inserts, &[row])?;
-                    continue;
-                }
-                together.push(row);
-                if together.len() == TOGETHER {
-                    self.insert(&mut inserts, &together)?;
-                    together.clear();
-                }
+        run.each_window(&homes, &mut |rows| self.window(&mut inserts, rows))
+    }
+
+    /// Some rows, a statement for as many as it takes.
+    fn window(&mut self, inserts: &mut Inserts<'a>, rows: &[Row]) -> Result<()> {
+        let mut first = 0;
+        for (i, row) in rows.iter().enumerate() {
+            let earlier = rows[..i].iter().rev();
+            let repeated = earlier
+                .take_while(|earlier| earlier.taken_at == row.taken_at && earlier.home == row.home)
+                .any(|earlier| earlier.place() == row.place());
+            if repeated {
+                // Told from its first by going in alone, after it.
+                self.insert(inserts, &rows[first..i])?;
+                self.insert(inserts, &rows[i..=i])?;
+                first = i + 1;
+            } else if i + 1 - first == TOGETHER {
+                self.insert(inserts, &rows[first..=i])?;
+                first = i + 1;
             }
         }
-        self.insert(&mut inserts, &together)
+        self.insert(inserts, &rows[first..])
     }
 
     /// Inserts some rows, all in one statement or each alone; where not all of a statement went in,
     /// looks closer.
-    fn insert(&mut self, inserts: &mut Inserts<'a>, rows: &[&'a Row]) -> Result<()> {
+    fn insert(&mut self, inserts: &mut Inserts<'a>, rows: &[Row]) -> Result<()> {
         if rows.len() < TOGETHER {
             for row in rows {
                 self.bind(&mut inserts.one, 2, row, 0)?;
@@ -181,7 +180,7 @@ impl<'a> Storing<'a> {
     fn look_closer(
         &mut self,
         inserts: &mut Inserts<'a>,
-        row: &'a Row,
+        row: &Row,
         perhaps_in: bool,
     ) -> Result<()> {
         match self.slots.find(&self.incoming(row), perhaps_in)? {
@@ -197,11 +196,15 @@ impl<'a> Storing<'a> {
         Ok(())
     }
 
-    fn incoming(&self, row: &'a Row) -> Incoming<'a> {
-        let (tester, note) = self.contexts[row.context()];
-        let note_text = &self.run.contexts[row.context()].note;
+    fn incoming<'r>(&self, row: &'r Row) -> Incoming<'r>
+    where
+        'a: 'r,
+    {
+        let context = row.words.context();
+        let (tester, note) = self.contexts[context];
+        let note_text = &self.run.contexts[context].note;
         let series = self.homes[row.home as usize].series;
-        Incoming { run: self.run, row, series, tester, note, note_text }
+        Incoming { row, series, tester, note, note_text }
     }
 
     fn bind(
@@ -211,21 +214,20 @@ impl<'a> Storing<'a> {
         row: &Row,
         nth: i64,
     ) -> Result<()> {
-        let (tester, note) = self.contexts[row.context()];
-        let duration = self.run.number(row.duration).get().unwrap_or(NO_DURATION);
+        let (tester, note) = self.contexts[row.words.context()];
         statement.raw_bind_parameter(from, self.homes[row.home as usize].series)?;
         statement.raw_bind_parameter(from + 1, row.taken_at)?;
         statement.raw_bind_parameter(from + 2, tester)?;
-        statement.raw_bind_parameter(from + 3, row.bound())?;
+        statement.raw_bind_parameter(from + 3, row.words.bound())?;
         statement.raw_bind_parameter(from + 4, row.ohms)?;
-        statement.raw_bind_parameter(from + 5, duration)?;
+        statement.raw_bind_parameter(from + 5, row.duration())?;
         statement.raw_bind_parameter(from + 6, nth)?;
         statement.raw_bind_parameter(from + 7, row.place().record as i64)?;
         statement.raw_bind_parameter(from + 8, row.flags())?;
         statement.raw_bind_parameter(from + 9, note)?;
         let measured = [row.temperature, row.delivered, row.humidity];
-        for (i, short) in (from + 10..).zip(measured) {
-            match self.run.number(short) {
+        for (i, column) in (from + 10..).zip(measured) {
+            match column {
                 Column::None => statement.raw_bind_parameter(i, Null)?,
                 Column::Thousandths(whole) => statement.raw_bind_parameter(i, whole)?,
                 Column::Exact(value) => statement.raw_bind_parameter(i, value)?,
@@ -249,7 +251,7 @@ impl<'a> Storing<'a> {
             return;
         }
         self.receipt.accepted += 1;
-        let use_of = (home.asset, self.contexts[row.context()].0);
+        let use_of = (home.asset, self.contexts[row.words.context()].0);
         match &mut self.using {
             Some((same, span)) if *same == use_of => *span = span.and(here.1),
             _ => {

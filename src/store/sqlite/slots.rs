@@ -8,9 +8,8 @@ use super::batches;
 use super::cells::collect;
 use super::error::damaged;
 use super::row::{Note, Row, part_of};
-use super::run::Run;
 use crate::model::{Precision, ReadingId, TemperatureOf};
-use crate::store::same::{NO_DURATION, Origins, Rest, Slot};
+use crate::store::same::{Origins, Rest, Slot};
 use crate::store::{RecordPlace, Result, Source};
 
 /// Slots of foreign readings that a delivery's coarse readings were found equal to: each stands
@@ -46,19 +45,11 @@ pub(super) enum Found {
 /// An incoming reading with the numbers of the store.
 #[derive(Debug)]
 pub(super) struct Incoming<'a> {
-    pub(super) run: &'a Run,
     pub(super) row: &'a Row,
     pub(super) series: i64,
     pub(super) tester: i64,
     pub(super) note: i64,
     pub(super) note_text: &'a Note,
-}
-
-impl Incoming<'_> {
-    /// The duration as part of the key.
-    fn duration(&self) -> f64 {
-        self.run.number(self.row.duration).get().unwrap_or(NO_DURATION)
-    }
 }
 
 /// Looks at what stands under the key of incoming readings of one delivery.
@@ -100,9 +91,9 @@ impl<'a> Slots<'a> {
                 new.series,
                 row.taken_at,
                 new.tester,
-                row.bound(),
+                row.words.bound(),
                 row.ohms,
-                new.duration(),
+                row.duration(),
                 self.delivery
             ])?,
         );
@@ -112,7 +103,7 @@ impl<'a> Slots<'a> {
 
     fn walk(&mut self, new: &Incoming<'_>, perhaps_in: bool, mut slots: Rows<'_>) -> Result<Found> {
         let row = new.row;
-        let coarse = row.precision() != Precision::Fine;
+        let coarse = row.words.precision() != Precision::Fine;
         let mut differs = None;
         let mut free = 0;
         while let Some(slot) = slots.next()? {
@@ -128,7 +119,7 @@ impl<'a> Slots<'a> {
                 continue;
             }
             let origins = self.origins(row.place(), batch, place)?;
-            match origins.judge(row.precision(), || self.differences(new, slot))? {
+            match origins.judge(row.words.precision(), || self.differences(new, slot))? {
                 Slot::Apart => {}
                 Slot::Duplicate { same_record } => {
                     if coarse && !same_record {
@@ -166,9 +157,9 @@ impl<'a> Slots<'a> {
             new.series,
             row.taken_at,
             new.tester,
-            row.bound(),
+            row.words.bound(),
             row.ohms,
-            new.duration(),
+            row.duration(),
             nth
         ])?;
         self.claimed = true;
@@ -176,7 +167,6 @@ impl<'a> Slots<'a> {
     }
 
     fn differences(&self, new: &Incoming<'_>, slot: &DbRow<'_>) -> Result<Vec<&'static str>> {
-        let stated = |short| new.run.number(short).get();
         let number = |i| {
             from_thousandths(slot.get_ref(i)?)
                 .map_err(|why| damaged("reading", "of an equal key", why))
@@ -192,10 +182,10 @@ impl<'a> Slots<'a> {
         };
         let row = new.row;
         let incoming = Rest {
-            delivered_voltage_v: stated(row.delivered),
-            temperature_c: stated(row.temperature),
+            delivered_voltage_v: row.delivered.get(),
+            temperature_c: row.temperature.get(),
             temperature_of: temperature_of(row.flags()),
-            humidity_pct: stated(row.humidity),
+            humidity_pct: row.humidity.get(),
             operator: &new.note_text.operator,
             station: &new.note_text.station,
             remark: &new.note_text.remark,

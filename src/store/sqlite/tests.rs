@@ -101,7 +101,7 @@ fn a_full_disk_stores_nothing_of_the_step_and_all_of_it_later() {
 #[test]
 fn a_large_delivery_on_a_full_disk_keeps_what_was_committed() {
     let (_folder, store, writer) = store();
-    let mut writer = writer.with_run_bytes(1_000);
+    let mut writer = writer.with_part_bytes(1_000);
     room_for(&writer, 20);
     let parcels = |from: i64, to: i64| {
         let parcel = |at| Parcel {
@@ -247,4 +247,75 @@ fn two_processes_may_write_by_turns() {
     assert_eq!(reader.assets(When::ALWAYS).unwrap().len(), 8);
     assert_eq!(count(&store), 2 + 3 + 4 + 5 + 4);
     assert_eq!(reader.check().unwrap(), Vec::<String>::new());
+}
+
+/// A writer of runs that is busy until it has to take one.
+struct Busy {
+    runs: Vec<super::run::Run>,
+}
+
+impl super::feed::RunWriter for Busy {
+    fn is_idle(&mut self) -> Result<bool> {
+        Ok(false)
+    }
+
+    fn hand_over(&mut self, run: super::run::Run) -> Result<()> {
+        self.runs.push(run);
+        Ok(())
+    }
+
+    fn spare(&mut self) -> Option<super::run::Part> {
+        None
+    }
+}
+
+#[test]
+fn parts_that_waited_on_the_disk_make_one_run() {
+    let (folder, store, mut writer) = store();
+    // Three assets by turns, times going up and down, one of them far longer than the others.
+    let entry = |i: i64| match i % 10 {
+        0 => reading("YT-001", i * 1_000),
+        1 => reading("YT-002", -i * 1_000),
+        _ => reading("YT-003", (i * 7_919 % 3_000) * 1_000),
+    };
+    let parcels = |from: i64, to: i64| {
+        (from..to).map(move |i| Parcel {
+            entries: vec![(RecordPlace { record: i as u64, part: 3 }, entry(i))],
+            lines: Vec::new(),
+        })
+    };
+    let mut packer = super::packer::Packer::new(folder.path(), 4_800);
+    let mut busy = Busy { runs: Vec::new() };
+    let all = &mut parcels(1, 3_001);
+    let more = packer.fill(all).unwrap();
+    super::feed::feed(packer, more, &Asset::first_met, all, &mut busy).unwrap();
+    // Nine parts of less than a hundred rows each, eight of them from the disk.
+    let spooled = busy.runs[0].spool.as_ref().map(|spool| spool.parts());
+    assert_eq!(spooled, Some(8));
+    assert!((2..8).contains(&busy.runs.len()), "{}", busy.runs.len());
+    let mut delivery = super::delivery::Delivery::new(Stamp::from_micros(0), &source("a"));
+    for run in &busy.runs {
+        let outcome = writer
+            .core
+            .transaction(|db, names| super::receive::store_run(db, names, &delivery, run))
+            .unwrap();
+        delivery.add(outcome);
+    }
+    let spooled = delivery.into_receipt();
+    assert_eq!(count(&store) as u64, spooled.accepted);
+
+    let (_folder, plain_store, mut plain) = self::store();
+    let receipt = plain
+        .receive(Stamp::from_micros(0), &source("a"), &Asset::first_met, &mut parcels(1, 3_001))
+        .unwrap();
+    assert_eq!(receipt, spooled);
+    for asset in ["YT-001", "YT-002", "YT-003"] {
+        let id = AssetId::new(asset).unwrap();
+        let all =
+            |store: &SqliteStore| store.reader().unwrap().readings(&id, When::ALWAYS).unwrap();
+        assert_eq!(all(&store), all(&plain_store));
+    }
+    assert_eq!(store.reader().unwrap().check().unwrap(), Vec::<String>::new());
+    let names: Vec<_> = std::fs::read_dir(folder.path()).unwrap().flatten().collect();
+    assert!(names.iter().all(|n| !n.file_name().to_string_lossy().contains("spool")));
 }

@@ -1,17 +1,19 @@
 //! The writer on the caller's thread.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc;
+use std::sync::mpsc::{self, Receiver, SyncSender, TryRecvError};
 use std::thread;
 
 use rusqlite::{Connection, TransactionBehavior};
 
 use super::delivery::{Delivery, Outcome, forget_claims};
+use super::feed::{RunWriter, feed};
 use super::handle::{self, WriterHandle, WriterThread};
 use super::names::Names;
+use super::packer::{PART_BYTES, Packer};
 use super::receive::store_run;
 use super::registers::{self, findings};
-use super::run::{Packer, RUN_BYTES, Run};
+use super::run::{Part, Run};
 use super::{backup, open, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
 use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, StoreError, Writer};
@@ -59,19 +61,43 @@ impl Core {
     }
 }
 
-/// Packs parcels until a run is full; false when there are no more.
-pub(super) fn fill(
-    packer: &mut Packer,
-    parcels: &mut dyn Iterator<Item = Parcel>,
-    most: usize,
-) -> Result<bool> {
-    while packer.bytes() < most {
-        match parcels.next() {
-            Some(parcel) => packer.push(parcel)?,
-            None => return Ok(false),
+/// The way to a thread that writes the runs of one delivery.
+struct ToThread {
+    runs: SyncSender<Run>,
+    written: Receiver<Part>,
+    busy: bool,
+    spare: Option<Part>,
+}
+
+/// The thread has ended; why, it says itself.
+fn ended() -> StoreError {
+    StoreError::Other("the thread that stores has ended".to_owned())
+}
+
+impl RunWriter for ToThread {
+    fn is_idle(&mut self) -> Result<bool> {
+        if self.busy {
+            match self.written.try_recv() {
+                Ok(part) => self.spare = Some(part),
+                Err(TryRecvError::Empty) => return Ok(false),
+                Err(TryRecvError::Disconnected) => return Err(ended()),
+            }
+            self.busy = false;
         }
+        Ok(true)
     }
-    Ok(true)
+
+    fn hand_over(&mut self, run: Run) -> Result<()> {
+        if self.busy {
+            self.spare = Some(self.written.recv().map_err(|_| ended())?);
+        }
+        self.busy = true;
+        self.runs.send(run).map_err(|_| ended())
+    }
+
+    fn spare(&mut self) -> Option<Part> {
+        self.spare.take()
+    }
 }
 
 /// A writer that works on the caller's thread. Other processes may write beside it.
@@ -79,13 +105,13 @@ pub(super) fn fill(
 pub struct SqliteWriter {
     pub(super) core: Core,
     pub(super) data: PathBuf,
-    pub(super) run_bytes: usize,
+    pub(super) part_bytes: usize,
 }
 
 impl SqliteWriter {
     pub(super) fn open(data: &Path) -> Result<Self> {
         let core = Core::open(data)?;
-        Ok(SqliteWriter { core, data: data.to_owned(), run_bytes: RUN_BYTES })
+        Ok(SqliteWriter { core, data: data.to_owned(), part_bytes: PART_BYTES })
     }
 
     /// Moves to a thread of its own, for many callers with group commit. The thread ends when the
@@ -94,10 +120,10 @@ impl SqliteWriter {
         handle::start(self)
     }
 
-    /// Commits large deliveries in runs of about this many bytes; for tests of what happens
-    /// between two of them.
-    pub fn with_run_bytes(mut self, bytes: usize) -> Self {
-        self.run_bytes = bytes;
+    /// Writes or spools a delivery whenever about this many bytes are packed; for tests of what
+    /// happens between two transactions of one delivery.
+    pub fn with_part_bytes(mut self, bytes: usize) -> Self {
+        self.part_bytes = bytes;
         self
     }
 }
@@ -110,13 +136,12 @@ impl Writer for SqliteWriter {
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
     ) -> Result<Receipt> {
-        let run_bytes = self.run_bytes;
-        let mut packer = Packer::default();
+        let mut packer = Packer::new(&self.data, self.part_bytes);
         let core = &mut self.core;
         let mut delivery = Delivery::new(now, source);
-        let mut more = fill(&mut packer, parcels, run_bytes)?;
-        let run = packer.take(first_met);
+        let more = packer.fill(parcels)?;
         if !more {
+            let run = packer.take(first_met);
             if !run.is_empty() {
                 core.run(&mut delivery, &run)?;
             }
@@ -124,13 +149,13 @@ impl Writer for SqliteWriter {
         }
         // A large delivery: the next run is packed here while the last one is written there.
         thread::scope(|scope| {
-            let (runs, incoming) = mpsc::sync_channel::<Run>(0);
-            let (spares, spare) = mpsc::channel::<Run>();
+            let (runs, incoming) = mpsc::sync_channel::<Run>(1);
+            let (done, written) = mpsc::channel();
             let write = move || -> Result<Receipt> {
                 for run in incoming {
                     core.run(&mut delivery, &run)?;
                     // Nobody may be left to use the buffers again.
-                    drop(spares.send(run));
+                    drop(done.send(run.part));
                 }
                 core.end(delivery)
             };
@@ -138,27 +163,11 @@ impl Writer for SqliteWriter {
                 .name("store-runs".to_owned())
                 .spawn_scoped(scope, write)
                 .map_err(|e| StoreError::Other(format!("cannot start a thread: {e}")))?;
-            let mut packed = Ok(());
-            let mut next = run;
-            while runs.send(next).is_ok() && more {
-                // The writer took that run, so it is done with the one before.
-                if let Ok(done) = spare.try_recv() {
-                    packer.reuse(done);
-                }
-                let filled = fill(&mut packer, parcels, run_bytes);
-                more = matches!(filled, Ok(true));
-                packed = filled.map(drop);
-                if packed.is_err() {
-                    break;
-                }
-                next = packer.take(first_met);
-                if next.is_empty() {
-                    break;
-                }
-            }
-            drop(runs);
+            let mut to = ToThread { runs, written, busy: false, spare: None };
+            let fed = feed(packer, more, first_met, parcels, &mut to);
+            drop(to);
             let receipt = writing.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-            packed.and(receipt)
+            receipt.and_then(|receipt| fed.map(|()| receipt))
         })
     }
 
