@@ -1,13 +1,11 @@
 //! `declining`: what needs attention, most urgent first.
 
-use serde::Serialize;
-
 use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
-use crate::dossier::{Desk, Evidence, episodes};
-use crate::model::{Finding, FindingKind, FindingState};
+use crate::dossier::{Desk, Ranked, episodes, ranked};
+use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 use crate::trend::Assessor;
 
@@ -15,28 +13,10 @@ use crate::trend::Assessor;
 pub(crate) const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
 Testing is for qualified people: the maker's procedure and local rules first.";
 
-/// One row of `declining`.
-#[derive(Serialize)]
-pub(super) struct DecliningOut {
-    asset: String,
-    phase: String,
-    finding: &'static str,
-    since: String,
-    #[serde(flatten)]
-    evidence: Evidence,
-    state: &'static str,
-    reason: String,
-}
-
 pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failure> {
     place.reader()?;
-    let mut findings = if place.is_past() { past(place)? } else { present(place)? };
-    findings.retain(|f| {
-        matches!(f.state, FindingState::Open | FindingState::Acknowledged)
-            && (ask.all || f.kind != FindingKind::Watch)
-    });
-    let mut rows: Vec<DecliningOut> = findings.into_iter().map(row).collect();
-    rows.sort_by_key(urgency);
+    let findings = if place.is_past() { past(place)? } else { present(place)? };
+    let rows = ranked(findings, ask.all);
     let columns = [
         ("asset", "asset"),
         ("phase", "phase"),
@@ -86,34 +66,8 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
     Ok(out)
 }
 
-pub(super) fn row(finding: Finding) -> DecliningOut {
-    let evidence: Evidence = serde_json::from_str(&finding.evidence).unwrap_or_default();
-    DecliningOut {
-        asset: finding.asset.to_string(),
-        phase: finding.phase.map(|p| p.to_string()).unwrap_or_default(),
-        finding: finding.kind.word(),
-        since: finding.since.to_string(),
-        evidence,
-        state: finding.state.word(),
-        reason: finding.reason.into(),
-    }
-}
-
-/// Below the limit first, then by the earliest credible crossing, then by age.
-fn urgency(row: &DecliningOut) -> (u8, String, String, String) {
-    let rank = match FindingKind::parse(row.finding) {
-        Ok(FindingKind::BelowLimit) => 0,
-        Ok(FindingKind::Declining | FindingKind::Step) => 1,
-        Ok(FindingKind::Watch) => 3,
-        _ => 2,
-    };
-    let late = || "9999".to_owned();
-    let crossing = row.evidence.reaches_limit_lower.clone().unwrap_or_else(late);
-    (rank, crossing, row.since.clone(), row.asset.clone())
-}
-
 /// How many of the shown findings are to be expected to be false, by the model's own account.
-fn expected_false(rows: &[DecliningOut]) -> String {
+fn expected_false(rows: &[Ranked]) -> String {
     let chances = rows.iter().filter_map(|r| r.evidence.probability);
     let false_ones: f64 = chances.map(|p| 1.0 - p).sum();
     format!(

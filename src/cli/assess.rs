@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::args::OneAsset;
-use super::ask::{CAUTION, DecliningOut, row};
+use super::ask::CAUTION;
 use super::chart::{Chart, Dot};
 use super::fitted::{FitOut, fit_out};
 use super::history::role_words;
@@ -13,7 +13,7 @@ use super::output::{self, Format};
 use super::place::Place;
 use super::registers::limit_words;
 use super::{Exit, Failure};
-use crate::dossier::{Desk, Dossier, Group, episodes};
+use crate::dossier::{Desk, Dossier, Group, Ranked, episodes, row};
 use crate::model::{Bound, LimitMeaning, Verdict};
 use crate::trend::evidence::{LineEvidence, Settings as EvidenceSettings, evidence};
 use crate::trend::words::{ASSUMPTIONS, ohms};
@@ -48,7 +48,7 @@ struct AssessOut {
     phases: &'static str,
     limits: Vec<String>,
     lines: Vec<LineOut>,
-    findings: Vec<DecliningOut>,
+    findings: Vec<Ranked>,
     notices: Vec<String>,
     ratios: Vec<RatioOut>,
     readings: usize,
