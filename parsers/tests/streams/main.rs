@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot read its own data has failed")]
 
 mod damage;
+mod drafts;
 mod fixtures;
 mod profiles;
 mod shown;
