@@ -22,3 +22,11 @@ pub const OHMS_MAX: f64 = 1e18;
 /// What a printed 0 Ω stands for when neither profile nor tester says its lowest reading, in ohm.
 /// Hand-held testers resolve 0.01 MΩ (common practice, no published source).
 pub const LOWEST_READING_OHM: f64 = 10_000.0;
+
+/// Largest spreadsheet file that is read, in bytes: calamine holds its parts in memory, and a year
+/// of a workshop is under 1 MB.
+pub const SHEET_BYTES: u64 = 32 * 1024 * 1024;
+
+/// Most cells of a spreadsheet, blank ones between filled ones counted: a full sheet's million rows
+/// at five columns.
+pub const SHEET_CELLS: usize = 5_000_000;

@@ -6,6 +6,7 @@ mod ask;
 mod assess;
 mod chart;
 mod demo;
+mod draft;
 mod fitted;
 mod history;
 mod import;

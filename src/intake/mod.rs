@@ -4,9 +4,11 @@
 mod file;
 mod parcels;
 mod retry;
+mod sheet;
 
 pub use file::{FileImport, Imported, Preview};
 pub use retry::{Again, Retried, retry};
+pub use sheet::{SheetText, is_sheet, sheet_text};
 
 use crate::model::Invalid;
 use crate::store::StoreError;

@@ -89,7 +89,11 @@ pub(super) fn is_unwanted(name: &str) -> bool {
 
 /// Whether the words stand in the name as whole words, one behind the other.
 pub(super) fn has_words(name: &str, words: &str) -> bool {
-    format!(" {name} ").contains(&format!(" {words} "))
+    name.match_indices(words).any(|(at, found)| {
+        let (before, behind) = (&name[..at], &name[at + found.len()..]);
+        (before.is_empty() || before.ends_with(' '))
+            && (behind.is_empty() || behind.starts_with(' '))
+    })
 }
 
 /// Whether the name speaks of a winding's temperature or of the air's; neither: it doesn't say.

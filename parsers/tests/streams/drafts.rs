@@ -135,3 +135,142 @@ fn read(profile: &Profile, input: &[u8]) -> (String, Vec<String>) {
     let told: Vec<String> = out.readings.iter().map(shown::tell_reading).collect();
     (told.join("\n"), rejects)
 }
+
+/// How an invented export writes what it says; the truth that a draft must find or ask for.
+#[derive(Clone, Debug)]
+struct Habit {
+    decimal: char,
+    thousands: bool,
+    order: &'static str,
+    unit: &'static str,
+    /// 0: no unit anywhere, 1: in the header, 2: in the cell, 3: in a column, 4: in a units row.
+    unit_in: u8,
+    /// Seeds of the rows: tenths of a unit and a day of the year.
+    rows: Vec<(u32, u16)>,
+    digits: usize,
+}
+
+impl Habit {
+    fn number(&self, tenths: u32) -> String {
+        let value = f64::from(tenths) / 10_f64.powi(self.digits as i32);
+        let plain = format!("{value:.*}", self.digits);
+        let (whole, part) = plain.split_once('.').unwrap_or((&plain, ""));
+        let mark = if self.decimal == '.' { ',' } else { '.' };
+        let mut grouped = String::new();
+        for (at, digit) in whole.chars().enumerate() {
+            if self.thousands && at > 0 && (whole.len() - at) % 3 == 0 {
+                grouped.push(mark);
+            }
+            grouped.push(digit);
+        }
+        if part.is_empty() { grouped } else { format!("{grouped}{}{part}", self.decimal) }
+    }
+
+    fn date(&self, day: u16) -> jiff::civil::Date {
+        jiff::civil::date(2026, 1, 1).checked_add(jiff::Span::new().days(i64::from(day))).unwrap()
+    }
+
+    fn file(&self) -> String {
+        let header =
+            if self.unit_in == 1 { format!("Riso [{}]", self.unit) } else { "Riso".into() };
+        let mut text = format!("Datum;Motor;Phase;{header};Einheit;Un [V]\n");
+        if self.unit_in == 4 {
+            text.push_str(&format!(";;;[{}];;[V]\n", self.unit));
+        }
+        for (tenths, day) in &self.rows {
+            let date = self.date(*day);
+            let date = match self.order {
+                "dmy" => date.strftime("%d/%m/%Y"),
+                _ => date.strftime("%m/%d/%Y"),
+            };
+            let cell = if self.unit_in == 2 { format!(" {}", self.unit) } else { String::new() };
+            let own = if self.unit_in == 3 { self.unit } else { "" };
+            let number = self.number(*tenths);
+            text.push_str(&format!("{date};YT-014/drive;U;{number}{cell};{own};500\n"));
+        }
+        text
+    }
+}
+
+fn habits() -> impl proptest::strategy::Strategy<Value = Habit> {
+    use proptest::prelude::*;
+    let rows = proptest::collection::vec((1_u32..9_999_999, 0_u16..364), 1..5);
+    let style = (prop_oneof![Just('.'), Just(',')], any::<bool>(), 0_usize..5);
+    let order = prop_oneof![Just("dmy"), Just("mdy")];
+    let unit = prop_oneof![Just("kΩ"), Just("MΩ"), Just("GΩ")];
+    (style, order, unit, 0_u8..5, rows).prop_map(
+        |((decimal, thousands, digits), order, unit, unit_in, rows)| Habit {
+            decimal,
+            thousands,
+            order,
+            unit,
+            unit_in,
+            rows,
+            digits,
+        },
+    )
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(100))]
+
+    /// Whatever the file shows or hides: after true answers every reading that comes out is true.
+    #[test]
+    fn no_decimal_unit_or_order_is_wrong_in_silence(habit in habits()) {
+        let file = habit.file();
+        let mut told = Told::default();
+        let truth = |key: &str| match key {
+            "numbers.decimal" => habit.decimal.to_string(),
+            "numbers.thousands" if habit.thousands => {
+                if habit.decimal == '.' { ",".to_owned() } else { ".".to_owned() }
+            }
+            "numbers.thousands" => "none".to_owned(),
+            "time.order" => habit.order.to_owned(),
+            "time.zone" => "UTC".to_owned(),
+            "units.resistance" => habit.unit.to_owned(),
+            "resistance.top" => "none".to_owned(),
+            other => panic!("asked for `{other}`:\n{file}"),
+        };
+        let draft = loop {
+            let found = draft(file.as_bytes(), &told).unwrap();
+            let Some(question) = found.questions.iter().find(|q| q.required) else { break found };
+            told.answers.insert(question.key.clone(), truth(&question.key));
+        };
+        let profile = Profile::parse("draft", &draft.toml).unwrap();
+        let mut stream = Stream::open(&profile, file.as_bytes()).unwrap();
+        let mut out = Parsed::default();
+        stream.push(file.as_bytes(), &mut out);
+        stream.finish(&mut out);
+        let first = if habit.unit_in == 4 { 3 } else { 2 };
+        let factor = match habit.unit { "kΩ" => 1e3, "MΩ" => 1e6, _ => 1e9 };
+        for reading in &out.readings {
+            let (tenths, day) = habit.rows[(reading.place.record - first) as usize];
+            let due = f64::from(tenths) / 10_f64.powi(habit.digits as i32) * factor;
+            let written: f64 = match reading.resistance {
+                ohmward_parsers::Resistance::Measured(ohms) => ohms,
+                other => panic!("{other:?}:\n{file}"),
+            };
+            proptest::prop_assert!((written / due - 1.0).abs() < 1e-9, "{written} for {due}:\n{file}\n{}", draft.toml);
+            let midnight = jiff::tz::Offset::UTC.to_timestamp(habit.date(day).at(0, 0, 0, 0)).unwrap();
+            proptest::prop_assert_eq!(reading.taken.unwrap().micros, midnight.as_microsecond());
+        }
+        proptest::prop_assert_eq!(out.readings.len(), habit.rows.len(), "{}\n{:?}", file, out.rejects);
+    }
+
+    /// Arbitrary text is drafted, refused or asked about, and never a panic.
+    #[test]
+    fn any_text_is_no_panic(text in "[-a-zA-ZäΩ0-9.,;:/|\t\n \"'>#=()%@ü]{0,300}") {
+        if let Ok(draft) = draft(text.as_bytes(), &Told::default())
+            && draft.is_usable()
+        {
+            let parsed = Profile::parse("draft", &draft.toml);
+            proptest::prop_assert!(parsed.is_ok(), "{:?}\n{}\n{}", parsed.err(), text, draft.toml);
+        }
+    }
+
+    #[test]
+    fn any_bytes_are_no_panic(bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..300)) {
+        let outcome = draft(&bytes, &Told::default());
+        proptest::prop_assert!(outcome.is_ok() || outcome.is_err());
+    }
+}
