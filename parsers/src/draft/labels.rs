@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::ask::{Asker, candidate};
-use super::columns::{Col, Content, Role};
+use super::columns::{Col, Role};
+use super::content::Content;
 use super::several::{is_phase, leads};
 use super::words;
 use crate::fields::Field;

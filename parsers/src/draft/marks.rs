@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::ask::{Asker, candidate};
-use super::columns::{Col, Content, Role};
+use super::columns::{Col, Role};
+use super::content::Content;
 use super::numbers::{Style, number};
 use super::words;
 use crate::fields::Field;

@@ -10,6 +10,7 @@
 
 mod ask;
 mod columns;
+mod content;
 mod findings;
 mod labels;
 mod marks;
@@ -18,6 +19,7 @@ mod several;
 mod sheet;
 mod text;
 mod times;
+mod units;
 mod words;
 mod write;
 
