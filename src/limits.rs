@@ -45,3 +45,11 @@ pub const BODIES_KIB: usize = 64 * 1024;
 /// A part that gave no sign of life for so long is stuck: a full disk or a locked database makes
 /// the store answer within 10 s.
 pub const STUCK: std::time::Duration = std::time::Duration::from_secs(30);
+
+/// Largest spreadsheet file that is read, in bytes: calamine holds its parts in memory, and a year
+/// of a workshop is under 1 MB.
+pub const SHEET_BYTES: u64 = 32 * 1024 * 1024;
+
+/// Most cells of a spreadsheet, blank ones between filled ones counted: a full sheet's million rows
+/// at five columns.
+pub const SHEET_CELLS: usize = 5_000_000;

@@ -141,6 +141,7 @@ impl Maker<'_> {
     fn bound(&self, cells: &Cells<'_>) -> Result<Option<Bound>, Fault> {
         match cells.get(Field::Bound) {
             "" => Ok(None),
+            text if self.rules.bounds.contains_key(text) => Ok(self.rules.bounds[text]),
             text => match resistance::mark(text) {
                 Ok(("", bound)) => Ok(Some(bound)),
                 _ => {
@@ -168,12 +169,17 @@ impl Maker<'_> {
         let mapped = |label: Text, map: &std::collections::BTreeMap<String, String>| -> Text {
             map.get(label.as_str()).map_or(label, |to| to.as_str().into())
         };
+        let mut phase = text(Field::Phase, &constants.phase);
+        let mut against = text(Field::Against, &constants.against);
+        if let Some((one, other)) = self.rules.pairs.get(phase.as_str()) {
+            (phase, against) = (one.as_str().into(), other.as_str().into());
+        }
         Ok(RawReading {
             place,
             taken: self.taken(cells, order)?,
             asset: text(Field::Asset, &constants.asset),
-            phase: mapped(text(Field::Phase, &constants.phase), &self.rules.phases),
-            against: mapped(text(Field::Against, &constants.against), &self.rules.against),
+            phase: mapped(phase, &self.rules.phases),
+            against: mapped(against, &self.rules.against),
             setup: text(Field::Setup, &constants.setup),
             resistance: Resistance::Over(None),
             test_voltage_v: self.value(cells, Field::TestVoltage)?.or(constants.test_voltage_v),

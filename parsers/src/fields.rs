@@ -70,6 +70,11 @@ impl Field {
         (Remark, "remark"),
     ];
 
+    /// All of them.
+    pub(crate) fn all() -> impl Iterator<Item = Field> {
+        Field::ALL.iter().map(|(field, _)| *field)
+    }
+
     /// Its place in a row of cells.
     pub(crate) fn index(self) -> usize {
         self as usize

@@ -16,10 +16,12 @@ mod split;
 mod piece;
 
 mod cells;
+mod draft;
 mod format;
 mod profile;
 mod stream;
 
+pub use draft::{Candidate, Draft, DraftColumn, DraftError, Question, Told, draft};
 pub use format::{formats, json_array};
 pub use profile::{Profile, ProfileError, Profiles, Recognised};
 pub use raw::{

@@ -5,6 +5,8 @@ use memchr::{memchr, memchr_iter};
 
 /// Splits records into cells, without an allocation of its own for each.
 pub(crate) struct Splitter {
+    /// Characters, counted from 1, at which cells begin; none: a separator is between them.
+    starts: Vec<usize>,
     separator: u8,
     quote: u8,
     reader: Reader,
@@ -16,12 +18,20 @@ pub(crate) struct Splitter {
 impl Splitter {
     pub(crate) fn new(separator: u8, quote: u8) -> Splitter {
         let reader = ReaderBuilder::new().delimiter(separator).quote(quote).build();
-        let (bytes, text, ends) = Default::default();
-        Splitter { separator, quote, reader, bytes, text, ends }
+        let (starts, bytes, text, ends) = Default::default();
+        Splitter { starts, separator, quote, reader, bytes, text, ends }
+    }
+
+    /// Cells that begin at these characters, counted from 1 and rising.
+    pub(crate) fn fixed(starts: &[usize]) -> Splitter {
+        Splitter { starts: starts.to_vec(), ..Splitter::new(b',', b'"') }
     }
 
     /// Gives each cell of a record to `sink`, outer blanks left out.
     pub(crate) fn split<'a>(&'a mut self, record: &'a str, mut sink: impl FnMut(&'a str)) {
+        if !self.starts.is_empty() {
+            return self.cut(record, sink);
+        }
         if memchr(self.quote, record.as_bytes()).is_some() {
             return self.unquote(record, sink);
         }
@@ -32,6 +42,20 @@ impl Splitter {
                 sink(record[from..at].trim());
                 from = at + 1;
             }
+        }
+        sink(record[from..].trim());
+    }
+
+    /// Every column has a cell; those behind the end of the line are empty.
+    fn cut<'a>(&self, record: &'a str, mut sink: impl FnMut(&'a str)) {
+        let mut places = record.char_indices().map(|(byte, _)| byte);
+        let mut at = 1;
+        let mut from = 0;
+        for &start in &self.starts[1..] {
+            let end = places.nth(start - at - usize::from(at > 1)).unwrap_or(record.len());
+            let end = end.max(from);
+            sink(record[from..end].trim());
+            (at, from) = (start, end);
         }
         sink(record[from..].trim());
     }

@@ -619,6 +619,34 @@ pub(crate) enum ProfileCommand {
         #[arg(long)]
         profile: Option<String>,
     },
+    /// Propose a profile for an export that none fits, and ask what the file does not say
+    #[command(
+        after_help = "Example:\n  ohmward profile draft export.csv -o my-tester.toml\n  ohmward \
+        profile draft export.xlsx --answer time.zone=Europe/Berlin\n\nThe profile goes to standard \
+        output or to the file of -o. At a terminal the open questions are asked; else they are \
+        listed and the exit code is 1. A draft with an open question is refused as a profile: \
+        decimal mark, unit and the order of dates are never assumed."
+    )]
+    Draft {
+        /// The export: text in columns, or a spreadsheet (XLSX, ODS)
+        file: PathBuf,
+        /// Write the profile to this file; it must not exist
+        #[arg(short, long, value_name = "FILE.toml")]
+        output: Option<PathBuf>,
+        /// Answer a question by its key; `columns.FIELD=NAME` overrules which column a field is
+        #[arg(long = "answer", value_name = "KEY=VALUE", value_parser = answer)]
+        answers: Vec<(String, String)>,
+    },
+}
+
+/// An answer: everything behind the first `=` is its value.
+fn answer(text: &str) -> Result<(String, String), String> {
+    match text.split_once('=') {
+        Some((key, value)) if !key.trim().is_empty() => {
+            Ok((key.trim().to_owned(), value.trim().to_owned()))
+        }
+        _ => Err(format!("expected `key=value` such as `time.zone=Europe/Berlin`, found `{text}`")),
+    }
 }
 
 #[derive(Debug, Subcommand)]

@@ -7,6 +7,8 @@ mod assess;
 mod chart;
 mod demo;
 mod finding;
+
+mod draft;
 mod fitted;
 mod history;
 mod import;

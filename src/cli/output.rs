@@ -88,11 +88,21 @@ fn plain(value: &Value) -> String {
 const STYLE: comfy_table::TableStyle = comfy_table::TableStyle::new()
     .header_separator(comfy_table::LineStyle::none().fill('─').junction('─'));
 
+/// A table for a person beside the data, on standard error.
+pub(crate) fn beside<T: Serialize>(columns: &[Column], rows: &[T]) {
+    let values: Vec<Map<String, Value>> = rows.iter().filter_map(object).collect();
+    super::note(drawn(&values, columns, io::stderr().is_terminal()));
+}
+
 fn table(values: &[Map<String, Value>], columns: &[Column]) -> io::Result<()> {
+    line(drawn(values, columns, io::stdout().is_terminal()))
+}
+
+fn drawn(values: &[Map<String, Value>], columns: &[Column], is_terminal: bool) -> String {
     let mut table = comfy_table::Table::new();
     table.load_style(STYLE);
     table.set_content_arrangement(comfy_table::ContentArrangement::Dynamic);
-    if !io::stdout().is_terminal() {
+    if !is_terminal {
         table.set_width(160);
     }
     table.set_header(columns.iter().map(|(_, heading)| *heading));
@@ -101,7 +111,7 @@ fn table(values: &[Map<String, Value>], columns: &[Column]) -> io::Result<()> {
             columns.iter().map(|(key, _)| readable(key, value.get(*key).unwrap_or(&Value::Null))),
         );
     }
-    line(table.to_string())
+    table.to_string()
 }
 
 /// A value as a person reads it: ohms with a prefix, instants as dates.

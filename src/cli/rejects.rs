@@ -8,7 +8,7 @@ use super::args::{ProfileCommand, RejectsCommand};
 use super::output;
 use super::place::{Place, bar, shown};
 use super::{Exit, Failure, chain, note};
-use crate::intake::{FileImport, retry};
+use crate::intake::{FileImport, Preview, retry};
 use crate::model::Asset;
 use crate::normalise::Surroundings;
 use crate::store::{Reader, StoredReject, When};
@@ -171,12 +171,15 @@ pub(crate) fn profile(place: &mut Place, command: ProfileCommand) -> Result<Exit
             Ok(Exit::Done)
         }
         ProfileCommand::Check { file, profile } => check(place, &file, profile),
+        ProfileCommand::Draft { file, output, answers } => {
+            super::draft::draft(place, &file, output.as_deref(), answers)
+        }
     }
 }
 
 /// A reading as a profile would read it.
 #[derive(Serialize)]
-struct ReadAs {
+pub(super) struct ReadAs {
     record: u64,
     taken_at: String,
     asset: String,
@@ -186,6 +189,35 @@ struct ReadAs {
     test_voltage_v: Option<f64>,
     temperature_c: Option<f64>,
     tester: String,
+}
+
+/// The columns of a table of them.
+pub(super) const READ_AS: [output::Column; 9] = [
+    ("record", "record"),
+    ("taken_at", "taken"),
+    ("asset", "asset"),
+    ("phase", "phase"),
+    ("bound", ""),
+    ("resistance_ohm", "resistance"),
+    ("test_voltage_v", "test V"),
+    ("temperature_c", "°C"),
+    ("tester", "tester"),
+];
+
+/// The first readings of a preview.
+pub(super) fn read_as(preview: &Preview) -> Vec<ReadAs> {
+    let row = |(at, r): &(crate::store::RecordPlace, crate::model::Reading)| ReadAs {
+        record: at.record,
+        taken_at: r.taken_at.to_string(),
+        asset: r.series.asset.to_string(),
+        phase: r.series.phase.to_string(),
+        bound: r.bound.word(),
+        resistance_ohm: r.ohms,
+        test_voltage_v: r.series.test_voltage.map(|v| v.get()),
+        temperature_c: r.temperature_c,
+        tester: r.tester.to_string(),
+    };
+    preview.first.iter().map(row).collect()
 }
 
 fn check(place: &mut Place, file: &Path, profile: Option<String>) -> Result<Exit, Failure> {
@@ -212,33 +244,8 @@ fn check(place: &mut Place, file: &Path, profile: Option<String>) -> Result<Exit
     };
     let preview = job.preview(file, SHOWN)?;
     bar.finish_and_clear();
-    let rows: Vec<_> = preview
-        .first
-        .iter()
-        .map(|(at, r)| ReadAs {
-            record: at.record,
-            taken_at: r.taken_at.to_string(),
-            asset: r.series.asset.to_string(),
-            phase: r.series.phase.to_string(),
-            bound: r.bound.word(),
-            resistance_ohm: r.ohms,
-            test_voltage_v: r.series.test_voltage.map(|v| v.get()),
-            temperature_c: r.temperature_c,
-            tester: r.tester.to_string(),
-        })
-        .collect();
-    let columns = [
-        ("record", "record"),
-        ("taken_at", "taken"),
-        ("asset", "asset"),
-        ("phase", "phase"),
-        ("bound", ""),
-        ("resistance_ohm", "resistance"),
-        ("test_voltage_v", "test V"),
-        ("temperature_c", "°C"),
-        ("tester", "tester"),
-    ];
-    output::rows(place.format, &columns, &rows, "no readings")?;
+    let rows = read_as(&preview);
+    output::rows(place.format, &READ_AS, &rows, "no readings")?;
     for warning in &preview.warnings {
         note(format!("{}: {warning}", shown(file)));
     }

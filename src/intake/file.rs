@@ -10,6 +10,7 @@ use ohmward_parsers::{Place, Profile, Profiles, Recognised, Stream};
 
 use super::IntakeError;
 use super::parcels::{Packer, pump};
+use super::sheet::{SheetText, is_sheet, sheet_text};
 use crate::limits;
 use crate::model::{Alias, Asset, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
@@ -81,7 +82,7 @@ impl FileImport<'_> {
         path: &Path,
     ) -> Result<Imported, IntakeError> {
         let read = |why| IntakeError::Read { path: path.display().to_string(), why };
-        let (mut file, bytes, profile, mut stream) = self.open(path)?;
+        let Opened { mut file, sheet, bytes, profile, mut stream, warnings } = self.open(path)?;
         let kept_file = kept.keep(&mut file)?;
         file.seek(SeekFrom::Start(0)).map_err(read)?;
         let name = path.file_name().map(|n| n.to_string_lossy()).unwrap_or_default();
@@ -98,17 +99,18 @@ impl FileImport<'_> {
         let (sender, receiver) = mpsc::sync_channel::<Parcel>(3);
         let (receipt, (parsed, warnings, refused)) = std::thread::scope(|scope| {
             let parser = scope.spawn(move || {
-                let bytes_at = |place| bytes_of(&file, place);
+                let bytes_at = |place| bytes_of(&file, sheet.as_deref(), place);
                 let mut packer =
                     Packer { normaliser: &mut normaliser, arrived: now, bytes_at: &bytes_at };
                 let done = pump(
-                    &file,
+                    input(&file, sheet.as_deref()),
                     &mut stream,
                     &mut packer,
                     &|read| progress(read, bytes),
                     &mut |parcel| sender.send(parcel).is_ok(),
                 );
-                (done, stream.warnings().to_vec(), refusal(&stream))
+                let warnings = [warnings, stream.warnings().to_vec()].concat();
+                (done, warnings, refusal(&stream))
             });
             let receipt = store.receive(now, &source, self.first_met, &mut receiver.into_iter());
             match parser.join() {
@@ -123,9 +125,9 @@ impl FileImport<'_> {
 
     /// Says what the file would become, and stores nothing.
     pub fn preview(&self, path: &Path, first: usize) -> Result<Preview, IntakeError> {
-        let (file, bytes, profile, mut stream) = self.open(path)?;
+        let Opened { file, sheet, bytes, profile, mut stream, warnings } = self.open(path)?;
         let mut normaliser = Normaliser::new(self.aliases, self.gear, self.around.clone());
-        let bytes_at = |place| bytes_of(&file, place);
+        let bytes_at = |place| bytes_of(&file, sheet.as_deref(), place);
         let mut packer =
             Packer { normaliser: &mut normaliser, arrived: self.now, bytes_at: &bytes_at };
         let mut preview = Preview { profile: profile.name().to_owned(), ..Preview::default() };
@@ -149,14 +151,15 @@ impl FileImport<'_> {
             }
             true
         };
-        pump(&file, &mut stream, &mut packer, &|n| (self.progress)(n, bytes), &mut deliver)
+        let input = input(&file, sheet.as_deref());
+        pump(input, &mut stream, &mut packer, &|n| (self.progress)(n, bytes), &mut deliver)
             .map_err(|why| IntakeError::Read { path: path.display().to_string(), why })?;
-        preview.warnings = stream.warnings().to_vec();
+        preview.warnings = [warnings, stream.warnings().to_vec()].concat();
         preview.refused = refusal(&stream);
         Ok(preview)
     }
 
-    fn open(&self, path: &Path) -> Result<(File, u64, &Profile, Stream), IntakeError> {
+    fn open(&self, path: &Path) -> Result<Opened<'_>, IntakeError> {
         let shown = || path.display().to_string();
         let read = |why| IntakeError::Read { path: shown(), why };
         let mut file = File::open(path).map_err(read)?;
@@ -167,16 +170,62 @@ impl FileImport<'_> {
                 shown()
             )));
         }
-        let head = head(&mut file).map_err(read)?;
+        let mut head = head(&mut file).map_err(read)?;
         file.seek(SeekFrom::Start(0)).map_err(read)?;
+        let (mut bytes, mut sheet, mut warnings) = (meta.len(), None, Vec::new());
+        if is_sheet(&head) {
+            let read = sheet_of(&mut file, &shown())?;
+            file.seek(SeekFrom::Start(0))
+                .map_err(|why| IntakeError::Read { path: shown(), why })?;
+            head = read.text[..read.text.len().min(HEAD)].to_vec();
+            bytes = read.text.len() as u64;
+            warnings = read.warnings;
+            sheet = Some(read.text);
+        }
         let profile = choose(self.profiles, self.profile, &head, &shown())?;
         let stream = Stream::open(profile, &head).map_err(|e| IntakeError::Profile {
             path: shown(),
             profile: profile.name().to_owned(),
             why: e.to_string(),
         })?;
-        Ok((file, meta.len(), profile, stream))
+        Ok(Opened { file, sheet, bytes, profile, stream, warnings })
     }
+}
+
+/// A file that is ready to be read.
+struct Opened<'p> {
+    file: File,
+    /// The text of a spreadsheet; its places are those in this text. What is kept is the file.
+    sheet: Option<Vec<u8>>,
+    /// Of what is read.
+    bytes: u64,
+    profile: &'p Profile,
+    stream: Stream,
+    warnings: Vec<String>,
+}
+
+/// What is parsed: the text of a spreadsheet, else the file itself.
+fn input<'a>(file: &'a File, sheet: Option<&'a [u8]>) -> Box<dyn Read + 'a> {
+    match sheet {
+        Some(text) => Box::new(text),
+        None => Box::new(file),
+    }
+}
+
+/// The text of a spreadsheet's bytes.
+pub(super) fn sheet_of(bytes: &mut dyn Read, path: &str) -> Result<SheetText, IntakeError> {
+    let mut all = Vec::new();
+    bytes
+        .take(limits::SHEET_BYTES + 1)
+        .read_to_end(&mut all)
+        .map_err(|why| IntakeError::Read { path: path.to_owned(), why })?;
+    if all.len() as u64 > limits::SHEET_BYTES {
+        return Err(IntakeError::Unrecognised(format!(
+            "`{path}` is larger than {} MiB (export it as text)",
+            limits::SHEET_BYTES >> 20
+        )));
+    }
+    sheet_text(&all).map_err(|why| IntakeError::Unrecognised(format!("`{path}`: {why}")))
 }
 
 /// Why a stream was not read to its end, and how much of it.
@@ -236,7 +285,12 @@ fn beginning(head: &[u8]) -> String {
 }
 
 /// The original bytes of a record, cut to what a reject keeps.
-fn bytes_of(file: &File, place: Place) -> Vec<u8> {
+fn bytes_of(file: &File, sheet: Option<&[u8]>, place: Place) -> Vec<u8> {
+    if let Some(text) = sheet {
+        let from = usize::try_from(place.offset).unwrap_or(usize::MAX).min(text.len());
+        let len = (place.len as usize).min(limits::REJECT_BYTES).min(text.len() - from);
+        return text[from..from + len].to_vec();
+    }
     let mut bytes = vec![0; (place.len as usize).min(limits::REJECT_BYTES)];
     let n = file.read_at(&mut bytes, place.offset).unwrap_or(0);
     bytes.truncate(n);

@@ -8,11 +8,15 @@ mod registers;
 mod retry;
 mod stream;
 
+mod sheet;
+
 pub use body::{BodyImport, BodyKind, BodyTaken};
 pub use file::{FileImport, Imported, Preview};
 pub use registers::{RegisterWatch, Registers};
 pub use retry::{Again, Retried, retry};
 pub use stream::{Group, StreamIntake, StreamRule, TestRule};
+
+pub use sheet::{SheetText, is_sheet, sheet_text};
 
 use crate::model::Invalid;
 use crate::store::StoreError;

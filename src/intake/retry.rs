@@ -6,8 +6,9 @@ use std::io::{self, Read};
 use ohmward_parsers::{Place, Profile, Profiles, Stream};
 
 use super::IntakeError;
-use super::file::{HEAD, choose};
+use super::file::{HEAD, choose, sheet_of};
 use super::parcels::{Packer, pump};
+use super::sheet::is_sheet;
 use crate::model::{Alias, Asset, AssetId, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
 use crate::store::{
@@ -111,6 +112,14 @@ impl Again<'_> {
             let open = || self.kept.open(&file.digest).map_err(|e| e.to_string());
             let mut head = Vec::new();
             open()?.take(HEAD as u64).read_to_end(&mut head).map_err(|e| e.to_string())?;
+            if is_sheet(&head) {
+                let sheet =
+                    sheet_of(&mut open()?, &batch.source.name).map_err(|e| e.to_string())?;
+                let records: BTreeSet<u64> = rejects.iter().map(|r| r.place.record).collect();
+                let text = sheet.text.as_slice();
+                let wanted = |at: RecordPlace| records.contains(&at.record);
+                return self.pump(batch, profile, (text, text), &wanted);
+            }
             let records: BTreeSet<u64> = rejects.iter().map(|r| r.place.record).collect();
             let wanted = |at: RecordPlace| records.contains(&at.record);
             return self.pump(batch, profile, (&head, open()?), &wanted);

@@ -39,6 +39,10 @@ const HEADER_WITHIN: u64 = 200;
 pub(crate) struct Layout {
     /// Between cells; none: `,`.
     separator: Option<char>,
+    /// Characters, counted from 1, at which the columns begin, in place of a separator: fixed
+    /// width. The last column goes to the end of the line.
+    #[serde(default)]
+    starts: Vec<usize>,
     /// Around cells that hold a separator or line end; none: `"`.
     quote: Option<char>,
     /// Fields by position, for exports without a header; `_` for one that is not needed.
@@ -62,6 +66,10 @@ pub(crate) struct Layout {
     /// Field → the first cell of a preamble record whose second cell holds for all records.
     #[serde(default)]
     preamble: BTreeMap<Field, Vec<String>>,
+    /// The same for blocks: such a record may come anywhere and holds for the records behind it.
+    /// The first one behind a row begins a new block, and nothing is kept of the block before.
+    #[serde(default)]
+    blocks: BTreeMap<Field, Vec<String>>,
 }
 
 impl Layout {
@@ -73,7 +81,23 @@ impl Layout {
         self.quote.and_then(|c| u8::try_from(c).ok()).unwrap_or(b'"')
     }
 
+    fn splitter(&self) -> Splitter {
+        match &self.starts[..] {
+            [] => Splitter::new(self.separator(), self.quote()),
+            starts => Splitter::fixed(starts),
+        }
+    }
+
     fn check(&self) -> Result<(), Wrong> {
+        let rising = self.starts.is_sorted_by(|a, b| a < b);
+        if !rising || self.starts.first().is_some_and(|first| *first != 1) {
+            let expected = "`delimited.starts` to begin with 1 and to rise";
+            return Err(Wrong::new(expected, format!("{:?}", self.starts)));
+        }
+        if !self.starts.is_empty() && (self.separator.is_some() || self.quote.is_some()) {
+            let expected = "`delimited.starts` without a separator or quote";
+            return Err(Wrong::new(expected, "both"));
+        }
         for (key, mark) in [("separator", self.separator), ("quote", self.quote)] {
             if mark
                 .is_some_and(|c| !c.is_ascii() || c.is_ascii_alphanumeric() || "\r\n".contains(c))
@@ -110,11 +134,12 @@ impl Format for DelimitedText {
 
     fn quoting(&self, profile: &Profile) -> Option<Quoting> {
         let layout = Self::layout(profile);
-        Some(Quoting { quote: layout.quote(), separator: layout.separator() })
+        let quoting = Quoting { quote: layout.quote(), separator: layout.separator() };
+        layout.starts.is_empty().then_some(quoting)
     }
 
-    fn separator(&self, profile: &Profile) -> u8 {
-        Self::layout(profile).separator()
+    fn splitter(&self, profile: &Profile) -> Splitter {
+        Self::layout(profile).splitter()
     }
 
     fn open(&self, profile: &Profile) -> Result<Box<dyn Decoder>, Wrong> {
@@ -133,18 +158,43 @@ impl Format for DelimitedText {
             [] => None,
             names => Some(Columns::listed(profile, names)?),
         };
-        let splitter = Splitter::new(layout.separator(), layout.quote());
+        let splitter = layout.splitter();
         let sheet = Sheet {
             profile: profile.clone(),
             columns,
             units_due: layout.units_row,
             ended: false,
             preamble: Vec::new(),
+            block: Vec::new(),
+            row_seen: false,
             order: Order::default(),
             records: 0,
             layout,
         };
         Ok(Box::new(Table { splitter, sheet }))
+    }
+}
+
+/// Key and value of a record that holds nothing else: `Asset;YT-014`, `Asset: YT-014`. Of a record
+/// that was cut by position the line counts.
+pub(crate) fn pair<'a>(
+    cells: &[&'a str],
+    text: &'a str,
+    whole: bool,
+) -> Option<(&'a str, &'a str)> {
+    let within = |text: &'a str| {
+        let (key, value) = text.split_once([':', '='])?;
+        Some((key.trim(), value.trim()))
+    };
+    if whole {
+        return within(text.trim());
+    }
+    let (first, rest) = cells.split_first()?;
+    let mut filled = rest.iter().filter(|cell| !cell.is_empty());
+    match (filled.next(), filled.next()) {
+        (None, _) => within(first),
+        (Some(value), None) => Some((first.trim_end_matches(':').trim_end(), *value)),
+        _ => None,
     }
 }
 
@@ -162,6 +212,9 @@ struct Sheet {
     units_due: bool,
     ended: bool,
     preamble: Vec<(Field, String)>,
+    block: Vec<(Field, String)>,
+    /// Whether a row came since the block's last own record.
+    row_seen: bool,
     order: Order,
     records: u64,
 }
@@ -199,12 +252,16 @@ impl Sheet {
     }
 
     fn take(&mut self, cells: &[&str], record: Record<'_>, out: &mut Parsed) -> Result<(), Fault> {
+        if self.begins_block(cells, record.text) {
+            out.silent += 1;
+            return Ok(());
+        }
         let silent = match &mut self.columns {
             None => {
                 let optional = &self.layout.optional;
                 self.columns = Columns::read(&self.profile, optional, cells, record.text)?;
                 if self.columns.is_none() {
-                    self.read_preamble(cells);
+                    self.read_preamble(cells, record.text);
                     if self.records >= HEADER_WITHIN {
                         return Err(self.no_header());
                     }
@@ -224,6 +281,7 @@ impl Sheet {
         if silent {
             out.silent += 1;
         } else {
+            self.row_seen = true;
             self.row(cells, record, out);
         }
         Ok(())
@@ -245,7 +303,7 @@ impl Sheet {
                 named.set(*field, cell);
             }
         }
-        for (field, text) in &self.preamble {
+        for (field, text) in self.block.iter().chain(&self.preamble) {
             named.set_default(*field, text);
         }
         let maker = Maker { rules: self.profile.rules(), header };
@@ -278,16 +336,19 @@ impl Sheet {
             }
             let place = Place { part: parts, ..record.place };
             parts += 1;
+            let wide = &self.profile.written().wide[*index];
+            let volts = wide.test_voltage_v.or(base.test_voltage_v);
             let made = maker.outside(named, Field::Resistance).and_then(|outside| {
                 let unit = unit.or(outside);
-                maker.resistance(cell, unit, named, base.test_voltage_v, name)
+                maker.resistance(cell, unit, named, volts, name)
             });
-            let wide = &self.profile.written().wide[*index];
             let reading = |resistance| RawReading {
                 place,
-                phase: wide.phase.as_str().into(),
+                phase: wide.phase.as_deref().map_or(base.phase.clone(), Text::from),
                 against: wide.against.as_deref().map_or(base.against.clone(), Text::from),
                 resistance,
+                duration_s: wide.duration_s.or(base.duration_s),
+                test_voltage_v: volts,
                 ..base.clone()
             };
             put(Record { place, ..record }, made.map(reading), out);
@@ -299,14 +360,38 @@ impl Sheet {
     }
 
     /// Remembers a preamble record's value where the profile asks for it.
-    fn read_preamble(&mut self, cells: &[&str]) {
-        let (Some(key), Some(value)) = (cells.first(), cells.get(1)) else { return };
-        let key = key.trim_end_matches(':');
+    fn read_preamble(&mut self, cells: &[&str], text: &str) {
+        // A printed pair knows nothing of columns; elsewhere the second cell holds the value.
+        let pair = match cells {
+            [key, value, ..] if self.layout.starts.is_empty() && !value.is_empty() => {
+                Some((key.trim_end_matches(':'), *value))
+            }
+            _ => pair(cells, text, !self.layout.starts.is_empty()),
+        };
+        let Some((key, value)) = pair else { return };
         for (field, names) in &self.layout.preamble {
             if names.iter().any(|name| same(name, key)) {
-                self.preamble.push((*field, (*value).to_owned()));
+                self.preamble.push((*field, value.to_owned()));
             }
         }
+    }
+
+    /// Takes a record that says something of all that follow, if it is one.
+    fn begins_block(&mut self, cells: &[&str], text: &str) -> bool {
+        if self.layout.blocks.is_empty() {
+            return false;
+        }
+        let Some((key, value)) = pair(cells, text, !self.layout.starts.is_empty()) else {
+            return false;
+        };
+        let names = |(_, names): &(&Field, &Vec<String>)| names.iter().any(|name| same(name, key));
+        let Some((field, _)) = self.layout.blocks.iter().find(names) else { return false };
+        if std::mem::take(&mut self.row_seen) {
+            self.block.clear();
+        }
+        self.block.retain(|(known, _)| known != field);
+        self.block.push((*field, value.to_owned()));
+        true
     }
 
     fn no_header(&self) -> Fault {
@@ -315,11 +400,13 @@ impl Sheet {
         for list in written.columns.values().chain(written.wide.iter().map(|wide| &wide.columns)) {
             names.extend(list.first().map(String::as_str));
         }
-        let separator = char::from(self.layout.separator()).escape_default();
-        let expected = format!(
-            "a header with columns such as `{}`, separated by `{separator}`",
-            names.join("`, `")
-        );
+        let apart = match &self.layout.starts[..] {
+            [] => {
+                format!("separated by `{}`", char::from(self.layout.separator()).escape_default())
+            }
+            starts => format!("beginning at the characters {starts:?}"),
+        };
+        let expected = format!("a header with columns such as `{}`, {apart}", names.join("`, `"));
         Fault::new("header", "", expected, &format!("{} records without one", self.records))
     }
 }

@@ -9,7 +9,7 @@ mod template;
 
 pub use jsonl::json_array;
 
-pub(crate) use delimited::Layout as Delimited;
+pub(crate) use delimited::{Layout as Delimited, pair};
 pub(crate) use instrument::Layout as Instrument;
 pub(crate) use tagged::Layout as Tagged;
 pub(crate) use template::Layout as Template;
@@ -18,6 +18,7 @@ use crate::fault::{Fault, Wrong};
 use crate::framing::Quoting;
 use crate::profile::Profile;
 use crate::raw::{Parsed, Place};
+use crate::split::Splitter;
 
 /// One record as text, with its place and its original bytes.
 #[derive(Clone, Copy, Debug)]
@@ -43,9 +44,9 @@ pub(crate) trait Format: Sync {
         None
     }
 
-    /// The separator that a `recognise.header` rule splits by.
-    fn separator(&self, _profile: &Profile) -> u8 {
-        b','
+    /// What a `recognise.header` rule splits lines by.
+    fn splitter(&self, _profile: &Profile) -> Splitter {
+        Splitter::new(b',', b'"')
     }
 
     /// Whether times are local, so that a zone must be known.

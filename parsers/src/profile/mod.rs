@@ -70,6 +70,11 @@ impl Profile {
             expected,
             found: found.to_owned(),
         };
+        if !written.unanswered.is_empty() {
+            let expected = "no open question (answer each where it stands as a comment, then take \
+                            its key out of `unanswered`)";
+            return Err(error(expected.to_owned(), &written.unanswered.join("`, `")));
+        }
         let format =
             *FORMATS.iter().find(|format| format.name() == written.format).ok_or_else(|| {
                 let names: Vec<_> = FORMATS.iter().map(|format| format.name()).collect();

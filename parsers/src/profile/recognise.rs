@@ -4,7 +4,6 @@ use crate::encoding::{Decoding, Kind, kind};
 use crate::header::{same, split_unit};
 use crate::profile::{Profile, Profiles};
 use crate::raw::Parsed;
-use crate::split::Splitter;
 use crate::stream::{HEAD_BYTES, Stream};
 
 /// Lines that are searched for a header.
@@ -63,7 +62,7 @@ impl Profile {
     }
 
     fn has_header(&self, text: &str, names: &[String]) -> bool {
-        let mut splitter = Splitter::new(self.format().separator(self), b'"');
+        let mut splitter = self.format().splitter(self);
         text.split(['\r', '\n']).filter(|line| !line.is_empty()).take(HEADER_LINES).any(|line| {
             let mut cells = Vec::new();
             splitter.split(line, |cell| cells.push(cell));

@@ -27,6 +27,9 @@ pub(crate) struct Rules {
     pub(crate) ranges: Vec<(f64, f64)>,
     pub(crate) phases: BTreeMap<String, String>,
     pub(crate) against: BTreeMap<String, String>,
+    pub(crate) pairs: BTreeMap<String, (String, String)>,
+    /// What a word in the column of the bound says; none: nothing.
+    pub(crate) bounds: BTreeMap<String, Option<raw::Bound>>,
     pub(crate) constants: Constants,
 }
 
@@ -72,6 +75,8 @@ impl Rules {
             ranges,
             phases: written.phases.clone(),
             against: written.against.clone(),
+            pairs: written.pairs.clone(),
+            bounds: bounds(written)?,
             constants: written.constants.clone(),
         })
     }
@@ -104,6 +109,15 @@ fn fields_of(quantity: Quantity) -> &'static [Field] {
         Quantity::Temperature => &[Field::Temperature],
         Quantity::Humidity => &[Field::Humidity],
     }
+}
+
+fn bounds(written: &Written) -> Result<BTreeMap<String, Option<raw::Bound>>, Wrong> {
+    let bound = |mark: &str| match (mark, resistance::mark(mark)) {
+        ("", _) => Ok(None),
+        (_, Ok(("", bound))) => Ok(Some(bound)),
+        _ => Err(Wrong::new("in `[bounds]` one of `=`, `>`, `<` or nothing", mark)),
+    };
+    written.bounds.iter().map(|(word, mark)| Ok((word.clone(), bound(mark)?))).collect()
 }
 
 fn style(written: &Written) -> Result<Style, Wrong> {

@@ -23,6 +23,10 @@ pub(crate) struct Written {
     pub(crate) format: String,
     /// Encoding label (WHATWG) of streams that are not Unicode; none: it is guessed.
     pub(crate) encoding: Option<String>,
+    /// Questions that a draft left open, by key: while one stands here the profile is refused, so
+    /// that nothing is read by an assumption. Whoever answers one takes it out of the list.
+    #[serde(default)]
+    pub(crate) unanswered: Vec<String>,
     /// How a stream is told from others.
     #[serde(default)]
     pub(crate) recognise: Recognise,
@@ -59,13 +63,19 @@ pub(crate) struct Written {
     /// Label as written → what the other lead was on.
     #[serde(default)]
     pub(crate) against: BTreeMap<String, String>,
+    /// Label that names both leads, such as `U-V` → phase and what the other lead was on.
+    #[serde(default)]
+    pub(crate) pairs: BTreeMap<String, (String, String)>,
+    /// Word in the column `bound` → `=`, `>`, `<`, or empty: it says nothing of the bound.
+    #[serde(default)]
+    pub(crate) bounds: BTreeMap<String, String>,
     /// Marks and limits of the resistance.
     #[serde(default)]
     pub(crate) resistance: Resistances,
     /// Range limits that go with a test voltage: before `resistance.full_scale`.
     #[serde(default)]
     pub(crate) range: Vec<Range>,
-    /// One column per phase, in place of a column `resistance`.
+    /// Several resistances in a record, one column each, in place of a column `resistance`.
     #[serde(default)]
     pub(crate) wide: Vec<Wide>,
 }
@@ -188,14 +198,19 @@ pub(crate) struct Range {
     pub(crate) full_scale: String,
 }
 
-/// One column of a table that has a column per phase.
+/// One column of a table that has a column per phase, duration or test voltage. What it does not
+/// say is as the record or the constants say.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Wide {
     /// Its names, several spellings.
     pub(crate) columns: Vec<String>,
     /// The phase it is of.
-    pub(crate) phase: String,
-    /// What the other lead was on; none: as the record or the constants say.
+    pub(crate) phase: Option<String>,
+    /// What the other lead was on.
     pub(crate) against: Option<String>,
+    /// After how many seconds it was read.
+    pub(crate) duration_s: Option<f64>,
+    /// Nominal test voltage in volts.
+    pub(crate) test_voltage_v: Option<f64>,
 }

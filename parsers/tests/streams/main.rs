@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
 mod damage;
+mod drafts;
 mod fixtures;
 mod profiles;
 mod shown;

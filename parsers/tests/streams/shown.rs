@@ -82,7 +82,7 @@ fn tell(stream: &Stream, out: &Parsed) -> String {
     text
 }
 
-fn tell_reading(reading: &RawReading) -> String {
+pub(crate) fn tell_reading(reading: &RawReading) -> String {
     let mut told = match reading.taken {
         None => "none".to_owned(),
         Some(taken) => {

@@ -241,8 +241,7 @@ impl<'a> Storing<'a> {
         let home = self.homes[row.home as usize];
         let here = (Span::of(home.series), Span::of(row.taken_at));
         self.span = Some(self.span.map_or(here, |s| (s.0.and(here.0), s.1.and(here.1))));
-        let celsius = self.run.number(row.temperature).get();
-        self.temperatures.add(row.context(), row.taken_at, celsius);
+        self.temperatures.add(row.words.context(), row.taken_at, row.temperature.get());
         if !self.run.lines.is_empty() {
             self.kept_lines.insert(row.place().record);
         }
