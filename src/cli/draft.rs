@@ -14,7 +14,6 @@ use super::rejects::{READ_AS, read_as};
 use super::{Exit, Failure, note};
 use crate::intake::{FileImport, is_sheet, sheet_text};
 use crate::limits;
-use crate::model::Asset;
 use crate::normalise::Surroundings;
 
 /// Bytes of a text that are looked at: some hundred thousand rows say how the next are written.
@@ -178,6 +177,7 @@ fn show_columns(draft: &Draft) {
 fn show_readings(place: &Place, file: &Path, draft: &Draft) -> Result<(), Failure> {
     let mut profiles = Profiles::default();
     profiles.add(DRAFT, &draft.toml)?;
+    let class = place.config.first_met.clone();
     let job = FileImport {
         profiles: &profiles,
         profile: Some(DRAFT),
@@ -185,7 +185,7 @@ fn show_readings(place: &Place, file: &Path, draft: &Draft) -> Result<(), Failur
         aliases: &[],
         gear: &[],
         now: place.now,
-        first_met: &Asset::first_met,
+        first_met: &|id| class.asset(id),
         progress: &|_, _| (),
     };
     let preview = job.preview(file, SHOWN)?;

@@ -12,7 +12,7 @@ use super::registers::import_register;
 use super::{Exit, Failure, note};
 use crate::export::ALL_FILES;
 use crate::intake::{FileImport, Preview};
-use crate::model::{Asset, ReadingId, text};
+use crate::model::{ReadingId, text};
 use crate::normalise::Surroundings;
 use crate::registry::{CorrectionRow, Register, read_rows};
 use crate::store::{Change, Reader, RecordPlace, RejectItem, When, Writer};
@@ -156,6 +156,7 @@ fn one(place: &mut Place, import: &Import, path: &Path) -> Result<Option<ImportO
         bar.set_length(of);
         bar.set_position(read);
     };
+    let class = place.config.first_met.clone();
     let job = FileImport {
         profiles: &profiles,
         profile: import.profile.as_deref(),
@@ -163,7 +164,7 @@ fn one(place: &mut Place, import: &Import, path: &Path) -> Result<Option<ImportO
         aliases: &aliases,
         gear: &gear,
         now: place.now,
-        first_met: &Asset::first_met,
+        first_met: &|id| class.asset(id),
         progress: &progress,
     };
     let out = if import.dry_run {

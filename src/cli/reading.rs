@@ -6,7 +6,7 @@ use super::args::{AddReading, FixReading, MoveReading, Reading as ReadingCommand
 use super::output;
 use super::place::Place;
 use super::{Exit, Failure, note};
-use crate::model::{Asset, CorrectionKind, ReadingId, TemperatureOf};
+use crate::model::{CorrectionKind, ReadingId, TemperatureOf};
 use crate::normalise::{Normalised, Normaliser, Surroundings};
 use crate::registry::{correct, destination, person};
 use crate::store::{
@@ -151,7 +151,7 @@ fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
         station: add.station.as_str().into(),
         remark: add.remark.as_str().into(),
     };
-    let now = place.now;
+    let (now, class) = (place.now, place.config.first_met.clone());
     let open = place.writing()?;
     let aliases: Vec<_> = open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
     let gear: Vec<_> = open.reader.gear(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
@@ -166,7 +166,7 @@ fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
         Parcel { entries: vec![(RecordPlace { record: 1, part: 0 }, entry)], ..Parcel::default() };
     let source = Source { kind: "hand".into(), name: by, profile: "".into(), file: None };
     let receipt =
-        open.writer.receive(now, &source, &Asset::first_met, &mut std::iter::once(parcel))?;
+        open.writer.receive(now, &source, &|id| class.asset(id), &mut std::iter::once(parcel))?;
     let said = match (receipt.accepted, receipt.duplicate, receipt.tray) {
         (1, _, _) => "stored".to_owned(),
         (_, 1, _) => "nothing new: this reading is stored already".to_owned(),

@@ -9,7 +9,6 @@ use super::output;
 use super::place::{Place, bar, shown};
 use super::{Exit, Failure, chain, note};
 use crate::intake::{FileImport, Preview, retry};
-use crate::model::Asset;
 use crate::normalise::Surroundings;
 use crate::store::{Reader, StoredReject, When};
 
@@ -108,6 +107,7 @@ fn retried(place: &mut Place, numbers: &[u64], profile: Option<&str>) -> Result<
     let profiles = place.profiles()?;
     let kept = place.kept();
     let now = place.now;
+    let class = place.config.first_met.clone();
     let open = place.writing()?;
     let waiting = open.reader.rejects(false)?;
     if let Some(missing) = numbers.iter().find(|n| !waiting.iter().any(|r| r.number == **n)) {
@@ -126,7 +126,7 @@ fn retried(place: &mut Place, numbers: &[u64], profile: Option<&str>) -> Result<
         aliases: &aliases,
         gear: &gear,
         now,
-        first_met: &Asset::first_met,
+        first_met: &|id| class.asset(id),
     };
     let done = retry(&open.reader, &mut open.writer, &around, chosen)?;
     note(format!(
@@ -229,6 +229,7 @@ fn check(place: &mut Place, file: &Path, profile: Option<String>) -> Result<Exit
         other => other,
     };
     let bar = bar("reading", "bytes");
+    let class = place.config.first_met.clone();
     let job = FileImport {
         profiles: &profiles,
         profile: name.as_deref(),
@@ -236,7 +237,7 @@ fn check(place: &mut Place, file: &Path, profile: Option<String>) -> Result<Exit
         aliases: &[],
         gear: &[],
         now: place.now,
-        first_met: &Asset::first_met,
+        first_met: &|id| class.asset(id),
         progress: &|read, of| {
             bar.set_length(of);
             bar.set_position(read);

@@ -8,6 +8,7 @@ use std::path::Path;
 use serde::Deserialize;
 
 use crate::dossier;
+use crate::model::{Asset, AssetClass, Insulation, Invalid, Joining, text};
 pub use profiles::{ProfileFileError, add_profiles};
 pub use sources::{DropFolder, Sources, Station};
 
@@ -37,6 +38,8 @@ pub enum ConfigError {
 pub struct Config {
     /// How assets are assessed.
     pub assess: dossier::Settings,
+    /// What an asset first met in an import becomes.
+    pub first_met: AssetClass,
     /// Where readings come from by themselves.
     pub sources: Sources,
 }
@@ -45,6 +48,7 @@ pub struct Config {
 #[serde(deny_unknown_fields, default)]
 struct Written {
     visits: Visits,
+    first_met: FirstMet,
     http: sources::Http,
     source: sources::Source,
 }
@@ -56,6 +60,42 @@ struct Visits {
     rated_duration_s: Option<f64>,
     least_voltage_ratio: Option<f64>,
     proof_span_days: Option<f64>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct FirstMet {
+    kind: Option<String>,
+    limit_ohm: Option<f64>,
+    insulation: Option<String>,
+    phases: Option<String>,
+}
+
+impl FirstMet {
+    fn meant(self) -> Result<AssetClass, String> {
+        let mut class = AssetClass::default();
+        let told = |invalid: Invalid| format!("first_met.{invalid}");
+        if let Some(kind) = self.kind {
+            class.kind = text("kind", &kind).map_err(told)?;
+            if !Asset::is_rotating(&class.kind) {
+                class.limit_ohm = None;
+            }
+        }
+        match self.limit_ohm {
+            Some(v) if !(v > 0.0 && v.is_finite()) => {
+                return Err(format!("first_met.limit_ohm: expected ohms above 0, found {v}"));
+            }
+            Some(v) => class.limit_ohm = Some(v),
+            None => {}
+        }
+        if let Some(word) = self.insulation {
+            class.insulation = Insulation::parse(&word).map_err(told)?;
+        }
+        if let Some(word) = self.phases {
+            class.joining = Joining::parse(&word).map_err(told)?;
+        }
+        Ok(class)
+    }
 }
 
 impl Config {
@@ -75,8 +115,11 @@ impl Config {
     /// Reads the text of a configuration.
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
-        let mut config =
-            Config { sources: sources::meant(written.source, written.http)?, ..Config::default() };
+        let mut config = Config {
+            sources: sources::meant(written.source, written.http)?,
+            first_met: written.first_met.meant()?,
+            ..Config::default()
+        };
         let visits = &mut config.assess.visits;
         let set = |name: &str, value: Option<f64>, to: &mut f64| match value {
             Some(v) if !(v > 0.0 && v.is_finite()) => {
@@ -117,13 +160,15 @@ mod tests {
         let config = Config::parse(&live).unwrap();
         assert_eq!(config.sources.serial.len() + config.sources.folder.len(), 2);
         assert_eq!(config.assess, Config::default().assess);
+        assert_eq!(config.first_met, Config::default().first_met);
         // As it is delivered it says nothing.
         assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
     }
 
     #[test]
     fn the_sample_explains_every_key() {
-        for table in ["[visits]", "[http]", "[[source.serial]]", "[[source.folder]]"] {
+        for table in ["[visits]", "[first_met]", "[http]", "[[source.serial]]", "[[source.folder]]"]
+        {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
             let known: Vec<&str> = refused.split('`').skip(3).step_by(2).collect();

@@ -7,7 +7,6 @@ use ohmward_parsers::Profiles;
 
 use crate::config::DropFolder;
 use crate::intake::{FileImport, IntakeError, RegisterWatch};
-use crate::model::Asset;
 use crate::sources::Standing;
 use crate::sources::folder::Verdict;
 use crate::web::Shared;
@@ -51,7 +50,7 @@ impl Files {
             aliases: &registers.aliases,
             gear: &registers.gear,
             now: self.shared.clock.now(),
-            first_met: &Asset::first_met,
+            first_met: &|id| self.shared.class.asset(id),
             // A long file shows that it is being worked on.
             progress: &|_, _| standing.reading.tick(),
         };

@@ -72,7 +72,8 @@ impl Lines {
         loop {
             let mut parcels = std::iter::once(group.parcel.clone());
             let now = self.shared.clock.now();
-            match writer.receive(now, &group.source, &self.rule.first_met, &mut parcels) {
+            match writer.receive(now, &group.source, &|id| self.rule.class.asset(id), &mut parcels)
+            {
                 Ok(receipt) => return self.stored(group, &receipt),
                 Err(e) => self.trouble(&e),
             }

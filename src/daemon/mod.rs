@@ -97,6 +97,7 @@ impl Serve {
         let (wake, woken) = watch::wake();
         let shared = Arc::new(Shared {
             profiles: Profiles::builtin().map_err(PlanError::from)?,
+            class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
             roster: Roster::default(),
             writing: Arc::default(),

@@ -10,7 +10,7 @@ use ohmward_parsers::{Profile, ProfileError, Profiles};
 use crate::config::{Config, ConfigError, DropFolder, ProfileFileError, Station, add_profiles};
 use crate::dossier;
 use crate::intake::StreamRule;
-use crate::model::{Asset, AssetId, Phase, Stamp, Text};
+use crate::model::{AssetClass, AssetId, Phase, Stamp, Text};
 use crate::normalise::Identify;
 
 /// Why a configuration cannot be carried out.
@@ -49,6 +49,8 @@ pub struct Plan {
     pub listen: Option<SocketAddr>,
     /// How assets are assessed.
     pub assess: dossier::Settings,
+    /// What an asset first met becomes.
+    pub class: AssetClass,
     /// The sources.
     pub(super) jobs: Vec<Job>,
 }
@@ -130,7 +132,7 @@ impl Plan {
                 around: station.around.clone(),
                 test: station.test.clone(),
                 identify: bench,
-                first_met: Asset::first_met,
+                class: config.first_met.clone(),
             };
             jobs.push(Job::Station { station: Box::new(station), rule: Box::new(rule) });
         }
@@ -145,7 +147,12 @@ impl Plan {
             }
             jobs.push(Job::Folder { drop, profiles: Arc::clone(&profiles) });
         }
-        Ok(Plan { listen: config.sources.listen, assess: config.assess, jobs })
+        Ok(Plan {
+            listen: config.sources.listen,
+            assess: config.assess,
+            class: config.first_met,
+            jobs,
+        })
     }
 }
 

@@ -146,20 +146,9 @@ pub struct Asset {
 }
 
 impl Asset {
-    /// The default class of an asset first met in an import: a rotating machine with 5 MΩ at
-    /// 40 °C (IEEE Std 43, random-wound and form-wound below 1 kV), insulation and joining unknown.
+    /// An asset first met in an import, as the default class has it.
     pub fn first_met(id: AssetId) -> Self {
-        Asset {
-            id,
-            kind: "rotating machine".into(),
-            rated_voltage_v: None,
-            limit_ohm: Some(5e6),
-            insulation: Insulation::Unknown,
-            joining: Joining::Unknown,
-            site: Text::default(),
-            remark: Text::default(),
-            more_limits: Vec::new(),
-        }
+        AssetClass::default().asset(id)
     }
 
     /// Whether the minimum for rotating machines applies to things of this kind.
@@ -172,6 +161,49 @@ impl Asset {
     pub fn limits(&self) -> impl Iterator<Item = Limit> + '_ {
         let at_40 = self.limit_ohm.map(|ohms| Limit { ohms, meaning: LimitMeaning::At40 });
         at_40.into_iter().chain(self.more_limits.iter().copied())
+    }
+}
+
+/// What an asset becomes of which nothing is known but its id.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AssetClass {
+    /// What it is.
+    pub kind: Text,
+    /// Ohms at 40 °C below which it is `below limit`.
+    pub limit_ohm: Option<f64>,
+    /// Its insulation system.
+    pub insulation: Insulation,
+    /// How its phases are joined.
+    pub joining: Joining,
+}
+
+/// A rotating machine with 5 MΩ at 40 °C (IEEE Std 43, random-wound and form-wound below 1 kV),
+/// insulation and joining unknown.
+impl Default for AssetClass {
+    fn default() -> Self {
+        AssetClass {
+            kind: "rotating machine".into(),
+            limit_ohm: Some(5e6),
+            insulation: Insulation::Unknown,
+            joining: Joining::Unknown,
+        }
+    }
+}
+
+impl AssetClass {
+    /// The asset of this class with that id.
+    pub fn asset(&self, id: AssetId) -> Asset {
+        Asset {
+            id,
+            kind: self.kind.clone(),
+            rated_voltage_v: None,
+            limit_ohm: self.limit_ohm,
+            insulation: self.insulation,
+            joining: self.joining,
+            site: Text::default(),
+            remark: Text::default(),
+            more_limits: Vec::new(),
+        }
     }
 }
 

@@ -9,7 +9,8 @@ mod reading;
 mod stamp;
 
 pub use asset::{
-    Alias, Asset, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning, Phase,
+    Alias, Asset, AssetClass, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning,
+    Phase,
 };
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};

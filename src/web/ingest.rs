@@ -14,7 +14,6 @@ use super::refusal::Refusal;
 use super::wire::TakenOut;
 use crate::intake::{BodyImport, BodyKind, BodyTaken};
 use crate::limits;
-use crate::model::Asset;
 use crate::store::Writer;
 
 /// Content types that are taken, as they are named to a client.
@@ -55,7 +54,7 @@ impl Service {
             aliases: &registers.aliases,
             gear: &registers.gear,
             now: self.shared.clock.now(),
-            first_met: &Asset::first_met,
+            first_met: &|id| self.shared.class.asset(id),
         };
         let taken = import.run(&mut self.shared.writer.clone() as &mut dyn Writer)?;
         self.shared.wake.wake();

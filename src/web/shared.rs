@@ -7,6 +7,7 @@ use std::time::Instant;
 use ohmward_parsers::Profiles;
 
 use crate::clock::Clock;
+use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
 use crate::store::sqlite::{SqliteStore, WriterHandle};
 use crate::watch::Wake;
@@ -19,6 +20,8 @@ pub struct Shared {
     pub writer: WriterHandle,
     /// The profiles compiled in, for bodies of requests.
     pub profiles: Profiles,
+    /// What an asset first met becomes.
+    pub class: AssetClass,
     /// What time it is.
     pub clock: Arc<dyn Clock>,
     /// Told after each commit.

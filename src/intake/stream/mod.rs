@@ -12,7 +12,7 @@ use ohmward_parsers::{Parsed, Profile, RawReading, Stream};
 
 use super::parcels::Packer;
 use crate::limits;
-use crate::model::{Alias, Asset, AssetId, Gear, Stamp, Text};
+use crate::model::{Alias, AssetClass, Gear, Stamp, Text};
 use crate::normalise::{Identify, Normaliser, Surroundings};
 use crate::sources::{Chunk, Connection, Standing};
 use crate::store::{Parcel, Source};
@@ -33,7 +33,7 @@ pub struct StreamRule {
     /// What lies on the bench, where lines don't say.
     pub identify: Option<Arc<dyn Identify + Send + Sync>>,
     /// What an asset first met becomes.
-    pub first_met: fn(AssetId) -> Asset,
+    pub class: AssetClass,
 }
 
 /// What came of the chunks of one connection since the last commit.
