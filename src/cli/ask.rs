@@ -7,7 +7,7 @@ use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
 use crate::dossier::{Desk, Evidence, episodes};
-use crate::model::{Finding, FindingKind, FindingState};
+use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 use crate::trend::Assessor;
 
@@ -26,15 +26,14 @@ pub(super) struct DecliningOut {
     evidence: Evidence,
     state: &'static str,
     reason: String,
+    #[serde(skip)]
+    of_asset: bool,
 }
 
 pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failure> {
     place.reader()?;
     let mut findings = if place.is_past() { past(place)? } else { present(place)? };
-    findings.retain(|f| {
-        matches!(f.state, FindingState::Open | FindingState::Acknowledged)
-            && (ask.all || f.kind != FindingKind::Watch)
-    });
+    findings.retain(|f| f.is_due() && (ask.all || f.kind != FindingKind::Watch));
     let mut rows: Vec<DecliningOut> = findings.into_iter().map(row).collect();
     rows.sort_by_key(urgency);
     let columns = [
@@ -52,10 +51,12 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
     output::rows(place.format, &columns, &rows, "nothing is declining")?;
     if place.format == Format::Table && !rows.is_empty() {
         note(expected_false(&rows));
-        note(format!(
-            "next: `ohmward assess {}` shows the evidence. {CAUTION}",
-            quoted(&rows[0].asset)
-        ));
+        let asset = rows.iter().find(|row| row.of_asset).map(|row| quoted(&row.asset));
+        let next = match asset {
+            Some(asset) => format!("`ohmward assess {asset}` shows the evidence"),
+            None => "`ohmward finding list --format json` shows the evidence".to_owned(),
+        };
+        note(format!("next: {next}. {CAUTION}"));
     }
     let urgent = rows.iter().any(|r| {
         r.finding == FindingKind::Declining.word() || r.finding == FindingKind::BelowLimit.word()
@@ -83,12 +84,17 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
         bar.inc(1);
     }
     bar.finish_and_clear();
+    // Of testers and days, what is stored tells how it was.
+    for kind in [FindingKind::CommonCause, FindingKind::Tester] {
+        out.extend(reader.findings_of(kind, place.when)?);
+    }
     Ok(out)
 }
 
 pub(super) fn row(finding: Finding) -> DecliningOut {
     let evidence: Evidence = serde_json::from_str(&finding.evidence).unwrap_or_default();
     DecliningOut {
+        of_asset: finding.is_of_asset(),
         asset: finding.asset.to_string(),
         phase: finding.phase.map(|p| p.to_string()).unwrap_or_default(),
         finding: finding.kind.word(),

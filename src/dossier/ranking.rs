@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Evidence;
-use crate::model::{Finding, FindingKind, FindingState};
+use crate::model::{Finding, FindingKind};
 
 /// One open finding with its numbers; `phase` is the leading series, empty for an asset-wide one.
 #[derive(Clone, Debug, Serialize)]
@@ -25,13 +25,9 @@ pub struct Ranked {
     pub reason: String,
 }
 
-/// The findings that are open or acknowledged, the most urgent first; what is only to be watched
-/// with `all`.
+/// The findings that are due, the most urgent first; what is only to be watched with `all`.
 pub fn ranked(findings: Vec<Finding>, all: bool) -> Vec<Ranked> {
-    let stands = |f: &Finding| {
-        matches!(f.state, FindingState::Open | FindingState::Acknowledged)
-            && (all || f.kind != FindingKind::Watch)
-    };
+    let stands = |f: &Finding| f.is_due() && (all || f.kind != FindingKind::Watch);
     let mut rows: Vec<_> = findings.into_iter().filter(stands).map(|f| (f.kind, row(f))).collect();
     rows.sort_by_cached_key(|(kind, row)| urgency(*kind, row));
     rows.into_iter().map(|(_, row)| row).collect()

@@ -6,8 +6,8 @@ use std::sync::Arc;
 
 use super::{MemoryStore, Reject, Row, State};
 use crate::model::{
-    Asset, AssetId, Correction, CorrectionKind, Finding, Mark, Precision, Proof, Reading,
-    ReadingId, Stamp, Text,
+    Asset, AssetId, Correction, CorrectionKind, Finding, FindingKind, Mark, Precision, Proof,
+    Reading, ReadingId, Stamp, Text,
 };
 use crate::store::episodes::{self, Episode};
 use crate::store::same::{self, Origins, Rest, Slot};
@@ -160,6 +160,9 @@ impl State {
             Change::Proof(proof) | Change::ProofVoid(proof) => {
                 let from = self.last_good_proof(proof);
                 self.mark_users(&proof.tester, from);
+                if let Ok(subject) = AssetId::of_tester(&proof.tester) {
+                    self.mark(&subject, from);
+                }
             }
             Change::Alias(alias) | Change::AliasVoid(alias) => {
                 let from = alias.from.unwrap_or(Stamp::MIN);
@@ -239,7 +242,10 @@ impl State {
             return Ok(false);
         }
         act.since = known[&no].finding.since;
-        history.acts.push((number, Recorded { value: act, mark: mark.clone() }));
+        history.acts.push((number, Recorded { value: act.clone(), mark: mark.clone() }));
+        if act.kind == FindingKind::CommonCause {
+            self.mark(&act.asset, act.since);
+        }
         Ok(true)
     }
 }
