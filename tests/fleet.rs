@@ -290,3 +290,19 @@ fn a_failed_proof_is_a_finding_about_the_tester_until_the_next_good_one() {
     );
     assert_eq!(house.json(&["declining"])[0]["asset"], "tester HT-9");
 }
+
+#[test]
+fn a_tester_that_reads_high_against_its_peers_is_a_finding_about_it() {
+    // Every fourth month with HT-5, which reads 80 % high.
+    fn crew(_: usize, month: usize) -> (&'static str, &'static str) {
+        (["HT-6", "HT-7", "HT-8", "HT-5"][month % 4], "B1")
+    }
+    let house = house(crew, |_, month| if month % 4 == 3 { -0.255 } else { 0.0 });
+    let list = house.json(&["finding", "list"]);
+    assert_eq!(list.as_array().unwrap().len(), 1, "{list}");
+    let (found, evidence) = (&list[0], &list[0]["evidence"]);
+    assert_eq!(found["asset"], "tester HT-5 against its peers");
+    assert_eq!((&found["finding"], &found["state"]), (&"tester".into(), &"open".into()));
+    assert!(evidence["offset_lower"].as_f64().unwrap() > 0.155, "{evidence}");
+    assert_eq!((&evidence["days"], evidence["assets"].as_array().unwrap().len()), (&3.into(), 12));
+}

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::model::{AssetId, Finding, FindingKind, FindingState, Invalid, Occasion, Shared, Stamp};
 use crate::store::{Reader, Result, When};
-use crate::trend::peers::CommonCause;
+use crate::trend::peers::{CommonCause, Residual};
 
 /// The numbers behind a common cause; stored as JSON text.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -44,6 +44,18 @@ pub struct Cause {
     pub fell: Vec<AssetId>,
     /// The other assets it was judged by.
     pub others: Vec<AssetId>,
+}
+
+impl Cause {
+    /// Whether it explains a fall.
+    pub fn explains(&self, r: &Residual) -> bool {
+        let shared = match &self.occasion.shared {
+            Shared::Tester(tester) => r.tester == *tester,
+            Shared::Station(station) => r.station == *station,
+            Shared::Day => true,
+        };
+        self.stands && shared && self.occasion.day == r.at.utc_day() && self.fell.contains(&r.asset)
+    }
 }
 
 /// The finding about a common cause. It stays open until a person answers it: the readings of one

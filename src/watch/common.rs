@@ -5,12 +5,13 @@
 //! the day's causes were found before.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
 
 use rayon::prelude::*;
 
 use super::Round;
 use crate::dossier::{Cause, DossierError, Records, cause_finding, causes};
-use crate::model::{AssetId, Finding, Occasion, Shared, Stamp};
+use crate::model::{AssetId, Finding, Occasion, Shared, Stamp, Text};
 use crate::store::{Pending, Reader, Result as StoreResult, When};
 use crate::trend::peers::{LEAST_ASSETS, Residual, common_cause, falls, has_fallen, residuals};
 
@@ -25,6 +26,31 @@ pub(super) struct Judgement {
     pub(super) findings: BTreeMap<AssetId, Vec<Finding>>,
     /// The assets whose readings are left out, or no longer.
     pub(super) concerned: BTreeSet<AssetId>,
+    /// By tester, the last day on which it took part.
+    pub(super) testers: BTreeMap<Text, LastDay>,
+}
+
+/// What the pending assets say of a tester's last day against their values by other testers.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct LastDay {
+    pub(super) day: i64,
+    n: usize,
+    sum: f64,
+}
+
+impl LastDay {
+    fn add(&mut self, other: LastDay) {
+        if self.n == 0 || other.day > self.day {
+            *self = other;
+        } else if other.day == self.day {
+            (self.n, self.sum) = (self.n + other.n, self.sum + other.sum);
+        }
+    }
+
+    /// The mean distance, decades.
+    pub(super) fn mean(&self) -> f64 {
+        self.sum / self.n.max(1) as f64
+    }
 }
 
 /// Judges the days in which pending assets take part.
@@ -68,7 +94,7 @@ pub(super) fn judge<R: Reader + Send>(
             assets.extend(peers(&reader, &tally, day)?);
         }
         let found = match assets.len() >= LEAST_ASSETS {
-            true => common_cause(&of_day(round, &assets, day)?),
+            true => common_cause(&of_assets(round, &assets, day..=day)?),
             false => Vec::new(),
         };
         for cause in before {
@@ -85,6 +111,7 @@ pub(super) fn judge<R: Reader + Send>(
             }
         }
     }
+    out.testers = tally.testers;
     Ok(out)
 }
 
@@ -101,6 +128,7 @@ struct Tally {
     counts: BTreeMap<Occasion, Count>,
     /// By day, the places in the list of pending assets.
     days: BTreeMap<i64, Vec<usize>>,
+    testers: BTreeMap<Text, LastDay>,
 }
 
 fn tally<R: Reader + Send>(
@@ -118,6 +146,12 @@ fn tally<R: Reader + Send>(
             for (i, p) in part.iter().enumerate() {
                 let mut all = of_asset(&records, &p.asset)?;
                 all.retain(|r| r.at >= p.from);
+                for r in all.iter().filter(|r| !r.tester.is_empty()) {
+                    if let Some(sum) = r.from_others {
+                        let last = LastDay { day: r.at.utc_day(), n: 1, sum };
+                        tally.testers.entry(r.tester.clone()).or_default().add(last);
+                    }
+                }
                 for (occasion, fall) in falls(&all) {
                     if occasion.shared == Shared::Day {
                         tally.days.entry(occasion.day).or_default().push(n * share + i);
@@ -140,6 +174,9 @@ fn tally<R: Reader + Send>(
         for (day, places) in part.days {
             whole.days.entry(day).or_default().extend(places);
         }
+        for (tester, last) in part.testers {
+            whole.testers.entry(tester).or_default().add(last);
+        }
     }
     Ok(whole)
 }
@@ -160,11 +197,11 @@ fn peers<R: Reader>(reader: &R, tally: &Tally, day: i64) -> StoreResult<BTreeSet
     Ok(all)
 }
 
-/// The residuals of assets on one day.
-fn of_day<R: Reader + Send>(
+/// The residuals of assets on some days.
+pub(super) fn of_assets<R: Reader + Send>(
     round: &Round<'_, R>,
     assets: &BTreeSet<AssetId>,
-    day: i64,
+    days: RangeInclusive<i64>,
 ) -> Result<Vec<Residual>, DossierError> {
     let assets: Vec<&AssetId> = assets.iter().collect();
     let share = assets.len().div_ceil(rayon::current_num_threads().max(1)).max(1);
@@ -172,14 +209,13 @@ fn of_day<R: Reader + Send>(
         .par_chunks(share)
         .map(|part| {
             let reader = (round.readers)()?;
-            let as_of = Occasion { day, shared: Shared::Day }.span().1;
+            let as_of = Occasion { day: *days.end(), shared: Shared::Day }.span().1;
             let when = When { as_of, known_at: Stamp::MAX };
             let records = Records::new(&reader, when, round.settings)?;
             let mut all = Vec::new();
             for asset in part {
-                all.extend(
-                    of_asset(&records, asset)?.into_iter().filter(|r| r.at.utc_day() == day),
-                );
+                let of_asset = of_asset(&records, asset)?.into_iter();
+                all.extend(of_asset.filter(|r| days.contains(&r.at.utc_day())));
             }
             Ok(all)
         })

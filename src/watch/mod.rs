@@ -1,6 +1,7 @@
 //! Changed assets to findings: drains what the store marked as pending.
 
 mod common;
+mod offsets;
 mod task;
 mod testers;
 
@@ -59,6 +60,9 @@ pub fn drain<R: Reader + Send>(
     let common = common::judge(&round, &pending)?;
     for (id, findings) in &common.findings {
         writer.settle(now, id, NO_MARK, findings)?;
+    }
+    for (id, findings) in offsets::judge(&round, &common)? {
+        writer.settle(now, &id, NO_MARK, &findings)?;
     }
     let work = in_order(pending, &common);
     let mut done = 0;
