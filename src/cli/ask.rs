@@ -32,10 +32,12 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
     output::rows(place.format, &columns, &rows, "nothing is declining")?;
     if place.format == Format::Table && !rows.is_empty() {
         note(expected_false(&rows));
-        note(format!(
-            "next: `ohmward assess {}` shows the evidence. {CAUTION}",
-            quoted(&rows[0].asset)
-        ));
+        let asset = rows.iter().find(|row| row.of_asset).map(|row| quoted(&row.asset));
+        let next = match asset {
+            Some(asset) => format!("`ohmward assess {asset}` shows the evidence"),
+            None => "`ohmward finding list --format json` shows the evidence".to_owned(),
+        };
+        note(format!("next: {next}. {CAUTION}"));
     }
     let urgent = rows.iter().any(|r| {
         r.finding == FindingKind::Declining.word() || r.finding == FindingKind::BelowLimit.word()
@@ -63,6 +65,10 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
         bar.inc(1);
     }
     bar.finish_and_clear();
+    // Of testers and days, what is stored tells how it was.
+    for kind in [FindingKind::CommonCause, FindingKind::Tester] {
+        out.extend(reader.findings_of(kind, place.when)?);
+    }
     Ok(out)
 }
 

@@ -19,6 +19,7 @@ struct FindingOut {
     until: Option<String>,
     state: &'static str,
     reason: String,
+    evidence: serde_json::Value,
     answered_by: Option<String>,
     remark: Option<String>,
 }
@@ -34,7 +35,7 @@ pub(crate) fn finding(place: &mut Place, command: FindingCommand) -> Result<Exit
 fn list(place: &mut Place, asset: Option<String>) -> Result<Exit, Failure> {
     place.reader()?;
     place.assess_all_pending()?;
-    let asset = asset.map(|a| place.known_asset(&a)).transpose()?.map(|a| a.id);
+    let asset = asset.map(|a| subject(place, &a)).transpose()?;
     let reader = place.reader()?;
     let acts = reader.acts(asset.as_ref(), place.when)?;
     let rows: Vec<FindingOut> = reader
@@ -52,6 +53,7 @@ fn list(place: &mut Place, asset: Option<String>) -> Result<Exit, Failure> {
                 until: f.until.map(|t| t.to_string()),
                 state: f.state.word(),
                 reason: f.reason.into(),
+                evidence: serde_json::from_str(&f.evidence).unwrap_or_default(),
                 answered_by: last.map(|a| a.mark.by.to_string()),
                 remark: last.map(|a| a.value.remark.to_string()),
             }
@@ -73,17 +75,25 @@ fn list(place: &mut Place, asset: Option<String>) -> Result<Exit, Failure> {
 }
 
 fn answer(place: &mut Place, args: ActOnFinding, act: Act) -> Result<Exit, Failure> {
-    let asset = AssetId::new(&args.asset)?;
     let kind = FindingKind::parse(&args.kind)?;
     let remark = text("remark", &args.remark)?;
     if remark.is_empty() {
         return Err(Failure::Usage("say with --remark what was seen or done".into()));
     }
-    place.known_asset(asset.as_str())?;
     place.assess_all_pending()?;
+    let asset = subject(place, &args.asset)?;
     let since = open_finding(place, &asset, kind)?;
     let act = FindingAct { asset, kind, since, act, remark };
     place.record(args.by.by, &[Change::FindingAct(act)])
+}
+
+/// What findings stand under: an asset, or what they call the tester or day they are about.
+fn subject(place: &Place, id: &str) -> Result<AssetId, Failure> {
+    let asked = AssetId::new(id)?;
+    match place.reader()?.findings(Some(&asked), place.when)?.is_empty() {
+        true => Ok(place.known_asset(id)?.id),
+        false => Ok(asked),
+    }
 }
 
 /// The finding of that kind that stands on the asset.

@@ -122,6 +122,9 @@ pub(super) fn role_words(role: &Role) -> String {
         Role::LeftOut(Exclusion::VoltageSagged) => {
             "left out: the voltage sagged, so a high value means little".into()
         }
+        Role::LeftOut(Exclusion::CommonCause(occasion)) => {
+            format!("left out: fell together with other assets ({occasion})")
+        }
     }
 }
 

@@ -1,20 +1,25 @@
 //! The one way to ask "what about this asset": readings, what was done with each, and the
 //! assessment that follows from them.
 
+mod causes;
 mod evidence;
 mod ranking;
+mod records;
 
 use std::collections::{BTreeMap, HashMap};
 
 use crate::model::{
-    Asset, AssetId, CASE, Case, Event, Limit, Line, Outcome, Proof, Stamp, Text, Volts,
+    Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, Stamp, Text, Volts,
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
-use crate::visits::{self, Judged, Ratio, Suspicion, apply, gather, ratios, suspicions};
+use crate::visits::{self, Judged, Ratio, Suspicion, ratios};
 
+pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
 pub use evidence::{Evidence, episodes};
 pub use ranking::{Ranked, ranked, row};
+use records::Gathered;
+pub use records::Records;
 
 /// How assets are assessed: how readings become visits, and what the detector is told.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -83,11 +88,9 @@ pub struct Dossier {
 
 /// Opens dossiers: the parts that are the same for every asset are prepared once.
 pub struct Desk<'a, R: Reader + ?Sized> {
-    reader: &'a R,
-    when: When,
-    settings: &'a Settings,
+    records: Records<'a, R>,
     assessor: &'a Assessor,
-    suspicions: HashMap<Text, Vec<Suspicion>>,
+    occasions: HashMap<AssetId, Vec<Occasion>>,
     context: Context,
 }
 
@@ -99,33 +102,20 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         settings: &'a Settings,
         assessor: &'a Assessor,
     ) -> Result<Self, DossierError> {
-        let proofs: Vec<Proof> = reader.proofs(None, when)?.into_iter().map(|r| r.value).collect();
-        let mut by_tester: HashMap<Text, Vec<Suspicion>> = HashMap::new();
-        for suspicion in suspicions(&proofs, settings.visits.proof_span_days) {
-            by_tester.entry(suspicion.tester.clone()).or_default().push(suspicion);
-        }
+        let records = Records::new(reader, when, settings)?;
+        let occasions = causes::left_out(causes(reader, when)?);
         let context = context(reader)?;
-        Ok(Desk { reader, when, settings, assessor, suspicions: by_tester, context })
+        Ok(Desk { records, assessor, occasions, context })
     }
 
     /// The dossier of one asset.
     pub fn open(&self, id: &AssetId) -> Result<Dossier, DossierError> {
-        let asset =
-            self.reader.asset(id, self.when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
-        let stored = self.reader.readings(id, self.when)?;
-        let recorded: HashMap<_, _> = stored.iter().map(|s| (s.id, s.recorded_at)).collect();
-        let corrections: Vec<_> =
-            self.reader.corrections(id, self.when)?.into_iter().map(|c| c.value).collect();
-        let corrected = apply(id, stored.into_iter().map(|s| (s.id, s.reading)), &corrections);
-        let mut suspicions: Vec<Suspicion> = Vec::new();
-        for tester in self.suspicions.keys() {
-            if corrected.iter().any(|c| c.reading.tester == *tester) {
-                suspicions.extend(self.suspicions[tester].iter().cloned());
-            }
-        }
-        suspicions.sort_by_key(|s| s.from);
-        let (judged, lines) = gather(corrected, &suspicions, &self.settings.visits);
-        let events = self.reader.events(Some(id), self.when)?;
+        let Records { reader, when, .. } = self.records;
+        let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
+        let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
+        let Gathered { recorded, suspicions, judged, lines } =
+            self.records.gathered(id, occasions)?;
+        let events = reader.events(Some(id), when)?;
         let cases = group(&asset, lines, &events);
         let mut groups: Vec<Group> = cases
             .into_iter()
@@ -155,7 +145,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
                 }
             })
             .collect();
-        Ok(Dossier { asset, when: self.when, entries, events, suspicions, ratios, groups })
+        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups })
     }
 }
 

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Evidence;
-use crate::model::{Finding, FindingKind, FindingState};
+use crate::model::{Finding, FindingKind};
 
 /// One open finding with its numbers; `phase` is the leading series, empty for an asset-wide one.
 #[derive(Clone, Debug, Serialize)]
@@ -23,15 +23,14 @@ pub struct Ranked {
     pub state: &'static str,
     /// The reasons in one sentence.
     pub reason: String,
+    /// Whether it is about an asset, and not about a tester or a day.
+    #[serde(skip)]
+    pub of_asset: bool,
 }
 
-/// The findings that are open or acknowledged, the most urgent first; what is only to be watched
-/// with `all`.
+/// The findings that are due, the most urgent first; what is only to be watched with `all`.
 pub fn ranked(findings: Vec<Finding>, all: bool) -> Vec<Ranked> {
-    let stands = |f: &Finding| {
-        matches!(f.state, FindingState::Open | FindingState::Acknowledged)
-            && (all || f.kind != FindingKind::Watch)
-    };
+    let stands = |f: &Finding| f.is_due() && (all || f.kind != FindingKind::Watch);
     let mut rows: Vec<_> = findings.into_iter().filter(stands).map(|f| (f.kind, row(f))).collect();
     rows.sort_by_cached_key(|(kind, row)| urgency(*kind, row));
     rows.into_iter().map(|(_, row)| row).collect()
@@ -40,6 +39,7 @@ pub fn ranked(findings: Vec<Finding>, all: bool) -> Vec<Ranked> {
 /// A finding as a row.
 pub fn row(finding: Finding) -> Ranked {
     Ranked {
+        of_asset: finding.is_of_asset(),
         asset: finding.asset.to_string(),
         phase: finding.phase.map(|p| p.to_string()).unwrap_or_default(),
         finding: finding.kind.word(),

@@ -104,3 +104,20 @@ pub struct Finding {
     /// The numbers behind it, as JSON text.
     pub evidence: String,
 }
+
+impl Finding {
+    /// Whether it still asks something of a person. With a common cause that is the answer itself:
+    /// an acknowledged one has it, and goes on leaving its readings out.
+    pub fn is_due(&self) -> bool {
+        match self.state {
+            FindingState::Open => true,
+            FindingState::Acknowledged => self.kind != FindingKind::CommonCause,
+            FindingState::Closed | FindingState::Withdrawn => false,
+        }
+    }
+
+    /// Whether it is about an asset, and not about a tester, station or day.
+    pub fn is_of_asset(&self) -> bool {
+        !matches!(self.kind, FindingKind::CommonCause | FindingKind::Tester)
+    }
+}

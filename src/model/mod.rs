@@ -4,6 +4,7 @@ mod asset;
 mod correction;
 mod finding;
 mod gear;
+mod occasion;
 mod point;
 mod reading;
 mod stamp;
@@ -15,6 +16,7 @@ pub use asset::{
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};
 pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment};
+pub use occasion::{Occasion, Shared};
 pub use point::{Case, Line, Point};
 pub use reading::{
     Bound, CASE, Facts, Precision, Reading, ReadingId, Series, TemperatureOf, TimeDoubt, Volts,

@@ -16,7 +16,8 @@ mod stored;
 use std::sync::Arc;
 
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, Gear, Phase, Proof, ReadingId, Series, Stamp,
+    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase, Proof, ReadingId,
+    Series, Stamp,
 };
 
 pub use change::{Act, Change, FindingAct};
@@ -50,7 +51,8 @@ pub trait Writer {
     ) -> Result<Receipt>;
 
     /// Records changes of registers and readings in one transaction: all or none. What they touch
-    /// is marked pending. A row equal to the one that stands is not written again; returns how
+    /// is marked pending: a proof also marks its tester, and an answer to a common cause that cause,
+    /// each under the id that its findings stand under. A row equal to the one that stands is not written again; returns how
     /// many were new.
     fn record(&mut self, now: Stamp, by: &str, changes: &[Change]) -> Result<u64>;
 
@@ -61,7 +63,8 @@ pub trait Writer {
     /// episodes are matched by kind and overlapping time (one that people answered first, then one
     /// of the same phase, then the oldest), one that stands no longer is marked withdrawn. The
     /// `state` of an episode is not looked at: it follows from `until` and from what people did.
-    /// Clears the pending marks seen by the caller (`seen`), not newer ones. Settling the same
+    /// The asset need not be registered: findings about a tester or a day stand under ids of their
+    /// own. Clears the pending marks seen by the caller (`seen`), not newer ones. Settling the same
     /// again changes nothing.
     fn settle(
         &mut self,
@@ -129,6 +132,8 @@ pub trait Reader {
     fn acts(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Recorded<FindingAct>>>;
     /// The findings of an asset (or of all), newest first.
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>>;
+    /// All findings of a kind, newest first.
+    fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

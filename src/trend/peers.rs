@@ -5,14 +5,18 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::filter::rule;
-use crate::model::{AssetId, Bound, Case, Line, Stamp, Text};
+use crate::model::{AssetId, Bound, Case, Line, Occasion, Shared, Stamp, Text};
 
 /// Values of a series that a new one is compared with, at most and at least.
 const BEFORE: std::ops::RangeInclusive<usize> = 3..=6;
 
 /// Least number of assets, and share of them, that make a common cause.
-const LEAST_ASSETS: usize = 5;
+pub const LEAST_ASSETS: usize = 5;
 const LEAST_SHARE: f64 = 0.8;
+
+/// An asset of which a series fell this much further than the others, decades, has a trouble of
+/// its own: some three times the scatter of a fall.
+const APART: f64 = 0.5;
 
 /// An asset counts as fallen from here, decades: more than a good series scatters.
 const FALLEN: f64 = 0.15;
@@ -78,15 +82,34 @@ fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
     (values.len() >= *BEFORE.start()).then(|| values[values.len() / 2])
 }
 
-/// What many series fell together on.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Shared {
-    /// One tester on one day.
-    Tester(Text),
-    /// One station on one day.
-    Station(Text),
-    /// The day alone.
-    Day,
+/// What the residuals of one asset share with others, and its fall at each: the middle of its
+/// series.
+pub fn falls(residuals: &[Residual]) -> BTreeMap<Occasion, f64> {
+    let mut all: BTreeMap<Occasion, Vec<f64>> = BTreeMap::new();
+    for r in residuals {
+        for shared in shared(r).chain([Shared::Day]) {
+            let occasion = Occasion { day: r.at.utc_day(), shared };
+            all.entry(occasion).or_default().push(r.from_all);
+        }
+    }
+    all.into_iter().map(|(occasion, falls)| (occasion, middle(falls))).collect()
+}
+
+/// Whether that is a fall: more than a good series scatters.
+pub fn has_fallen(fall: f64) -> bool {
+    fall < -FALLEN
+}
+
+/// What a residual may share with others beside the day.
+fn shared(r: &Residual) -> impl Iterator<Item = Shared> {
+    let tester = (!r.tester.is_empty()).then(|| Shared::Tester(r.tester.clone()));
+    let station = (!r.station.is_empty()).then(|| Shared::Station(r.station.clone()));
+    tester.into_iter().chain(station)
+}
+
+fn middle(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
 }
 
 /// One finding about a tester, station or day instead of many about windings.
@@ -96,16 +119,34 @@ pub struct CommonCause {
     pub shared: Shared,
     /// The last reading among them.
     pub at: Stamp,
-    /// The assets that fell.
+    /// The assets that fell together.
     pub assets: Vec<AssetId>,
-    /// How many assets were tested there in all.
-    pub tested: usize,
+    /// Those of which a series fell much further: the cause does not explain them.
+    pub apart: Vec<AssetId>,
+    /// Those that did not fall.
+    pub stood: Vec<AssetId>,
     /// The median fall, decades.
     pub fall: f64,
 }
 
+impl CommonCause {
+    /// How many assets were tested there in all.
+    pub fn tested(&self) -> usize {
+        self.assets.len() + self.apart.len() + self.stood.len()
+    }
+
+    /// What is shared, and on which day.
+    pub fn occasion(&self) -> Occasion {
+        Occasion { day: self.at.utc_day(), shared: self.shared.clone() }
+    }
+
+    fn holds(&self, other: &CommonCause) -> bool {
+        other.assets.iter().all(|asset| self.assets.contains(asset))
+    }
+}
+
 /// Looks for common causes in the residuals of one or more days. The narrowest cause is named: a
-/// day only if neither one tester nor one station explains it.
+/// tester, unless a station explains several testers or far more assets; a day likewise.
 pub fn common_cause(residuals: &[Residual]) -> Vec<CommonCause> {
     let mut days: BTreeMap<i64, Vec<&Residual>> = BTreeMap::new();
     for r in residuals {
@@ -115,51 +156,56 @@ pub fn common_cause(residuals: &[Residual]) -> Vec<CommonCause> {
 }
 
 fn of_day(day: &[&Residual]) -> Vec<CommonCause> {
+    // In the order of `Shared`: testers, stations, the day.
     let mut groups: BTreeMap<Shared, Vec<&Residual>> = BTreeMap::new();
     for &r in day {
-        let stated = [Shared::Tester(r.tester.clone()), Shared::Station(r.station.clone())];
-        let names = [&r.tester, &r.station];
-        for (shared, _) in stated.into_iter().zip(names).filter(|(_, name)| !name.is_empty()) {
+        for shared in shared(r).chain([Shared::Day]) {
             groups.entry(shared).or_default().push(r);
         }
     }
     let mut found: Vec<CommonCause> = Vec::new();
-    for (shared, group) in groups {
-        // A station with one tester of its own is the same cause twice.
-        let cause = judged(shared, &group);
-        found.extend(cause.filter(|c| found.iter().all(|f| f.assets != c.assets)));
+    for wider in groups.into_iter().filter_map(|(shared, group)| judged(shared, &group)) {
+        if matches!(wider.shared, Shared::Tester(_)) {
+            found.push(wider);
+            continue;
+        }
+        let explained = |asset: &AssetId| found.iter().any(|cause| cause.assets.contains(asset));
+        let more = wider.assets.iter().filter(|asset| !explained(asset)).count();
+        let held = found.iter().filter(|cause| wider.holds(cause)).count();
+        if held >= 2 || more >= LEAST_ASSETS {
+            found.retain(|cause| !wider.holds(cause));
+            found.push(wider);
+        }
     }
-    match found.is_empty() {
-        true => judged(Shared::Day, day).into_iter().collect(),
-        false => found,
-    }
+    found
 }
 
 fn judged(shared: Shared, group: &[&Residual]) -> Option<CommonCause> {
-    let mut assets: BTreeMap<&AssetId, Vec<f64>> = BTreeMap::new();
+    let mut by_asset: BTreeMap<&AssetId, Vec<f64>> = BTreeMap::new();
     for r in group {
-        assets.entry(&r.asset).or_default().push(r.from_all);
+        by_asset.entry(&r.asset).or_default().push(r.from_all);
     }
-    let tested = assets.len();
     // An asset counts once, with the middle of its series.
-    let falls = assets.into_iter().map(|(asset, mut falls)| {
-        falls.sort_by(f64::total_cmp);
-        (asset, falls[falls.len() / 2])
-    });
-    let fallen: Vec<_> = falls.filter(|(_, fall)| *fall < -FALLEN).collect();
+    let tested = by_asset.len();
+    let (mut fallen, mut stood) = (Vec::new(), Vec::new());
+    for (asset, falls) in by_asset {
+        let lowest = falls.iter().copied().fold(f64::INFINITY, f64::min);
+        let fall = middle(falls);
+        match has_fallen(fall) {
+            true => fallen.push((asset, fall, lowest)),
+            false => stood.push(asset.clone()),
+        }
+    }
     let share = fallen.len() as f64 / tested.max(1) as f64;
     if fallen.len() < LEAST_ASSETS || share < LEAST_SHARE {
         return None;
     }
-    let mut falls: Vec<f64> = fallen.iter().map(|(_, fall)| *fall).collect();
-    falls.sort_by(f64::total_cmp);
-    Some(CommonCause {
-        shared,
-        at: group.iter().map(|r| r.at).max()?,
-        assets: fallen.into_iter().map(|(asset, _)| asset.clone()).collect(),
-        tested,
-        fall: falls[falls.len() / 2],
-    })
+    let fall = middle(fallen.iter().map(|(_, fall, _)| *fall).collect());
+    let (with, apart): (Vec<_>, Vec<_>) =
+        fallen.into_iter().partition(|(_, _, lowest)| *lowest >= fall - APART);
+    let ids = |of: Vec<(&AssetId, f64, f64)>| of.into_iter().map(|(id, ..)| id.clone()).collect();
+    let at = group.iter().map(|r| r.at).max()?;
+    Some(CommonCause { shared, at, assets: ids(with), apart: ids(apart), stood, fall })
 }
 
 /// The offset of each tester against its peers and its uncertainty, decades: the mean of its
@@ -205,7 +251,7 @@ mod tests {
         let found = common_cause(&all);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].shared, Shared::Tester("IT-2".into()));
-        assert_eq!((found[0].assets.len(), found[0].tested), (8, 8));
+        assert_eq!((found[0].assets.len(), found[0].tested()), (8, 8));
         // Few of many are not a common cause, nor is one asset with many series.
         assert!(common_cause(&all[..24]).is_empty());
         let one: Vec<_> = (0..9).map(|_| residual(1, "IT-2", "bay-2", -0.4)).collect();
@@ -218,6 +264,39 @@ mod tests {
         let of = |i| residual(i, ["", "IT-1", "IT-2"][i % 3], "", -0.5);
         let found = common_cause(&(0..9).map(of).collect::<Vec<_>>());
         assert_eq!(found[0].shared, Shared::Day);
+    }
+
+    #[test]
+    fn one_cause_is_named_for_all_it_explains() {
+        let of = |i: usize, tester: &str, station: &str| residual(i, tester, station, -0.5);
+        // One tester at two stations is about the tester, two testers at one about the station.
+        let halves = |i: usize| ["1", "2"][i % 2];
+        let tester: Vec<_> = (0..12).map(|i| of(i, "IT-1", halves(i))).collect();
+        let station: Vec<_> = (0..12).map(|i| of(i, halves(i), "bay-1")).collect();
+        let day: Vec<_> = (0..12).map(|i| of(i, halves(i), halves(i))).collect();
+        let named = |all: &[Residual]| {
+            let found = common_cause(all).into_iter().map(|cause| cause.shared);
+            found.collect::<Vec<_>>()
+        };
+        assert_eq!(named(&tester), [Shared::Tester("IT-1".into())]);
+        assert_eq!(named(&station), [Shared::Station("bay-1".into())]);
+        assert_eq!(named(&day), [Shared::Day]);
+        // One more asset that fell elsewhere does not make it the day's.
+        let mut more = tester;
+        more.push(of(99, "IT-9", "bay-9"));
+        assert_eq!(named(&more), [Shared::Tester("IT-1".into())]);
+    }
+
+    #[test]
+    fn what_fell_much_further_has_a_trouble_of_its_own() {
+        let mut all: Vec<_> = (0..8).map(|i| residual(i, "IT-2", "", -0.4)).collect();
+        all.push(residual(8, "IT-2", "", -0.4));
+        all.push(residual(8, "IT-2", "", -2.0));
+        all.push(residual(9, "IT-2", "", 0.0));
+        let found = common_cause(&all);
+        assert_eq!((found[0].assets.len(), found[0].tested()), (8, 10));
+        assert_eq!(found[0].apart, [AssetId::new("YT-008").unwrap()]);
+        assert_eq!(found[0].stood, [AssetId::new("YT-009").unwrap()]);
     }
 
     #[test]

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::{Corrected, Settings, Suspicion};
-use crate::model::{Bound, DAY_MICROS, Line, Point, Reading, Series, Stamp, TemperatureOf, Text};
+use crate::model::{
+    Bound, DAY_MICROS, Line, Occasion, Point, Reading, Series, Stamp, TemperatureOf, Text,
+};
 
 /// Why a reading does not enter the trend.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -15,6 +17,8 @@ pub enum Exclusion {
     ProofFailed(Stamp),
     /// It is high, and the tester delivered too little voltage for a high reading to mean much.
     VoltageSagged,
+    /// It fell together with the readings of many other assets, with which it shares this.
+    CommonCause(Occasion),
 }
 
 /// What a reading is in its visit.
@@ -49,9 +53,12 @@ pub struct Judged {
 /// Readings with rising duration are one test: the one nearest the rated duration stands. A later
 /// test of the same series in the visit is a retest and replaces it, unless it was broken off so
 /// early that it is farther from the rated duration by more than half.
+///
+/// `occasions` are the common causes to which this asset belongs.
 pub fn gather(
     readings: Vec<Corrected>,
     suspicions: &[Suspicion],
+    occasions: &[Occasion],
     settings: &Settings,
 ) -> (Vec<Judged>, Vec<Line>) {
     let gap = (settings.gap_hours * DAY_MICROS as f64 / 24.0) as i64;
@@ -60,7 +67,7 @@ pub fn gather(
     let mut visits = 0;
     for corrected in readings {
         let r = &corrected.reading;
-        let exclusion = exclusion(&corrected, suspicions, settings);
+        let exclusion = exclusion(&corrected, suspicions, occasions, settings);
         let visit = match exclusion {
             Some(_) => None,
             None => {
@@ -116,7 +123,12 @@ pub fn gather(
     (judged, lines)
 }
 
-fn exclusion(c: &Corrected, suspicions: &[Suspicion], settings: &Settings) -> Option<Exclusion> {
+fn exclusion(
+    c: &Corrected,
+    suspicions: &[Suspicion],
+    occasions: &[Occasion],
+    settings: &Settings,
+) -> Option<Exclusion> {
     if let Some(reason) = &c.voided {
         return Some(Exclusion::Voided(reason.clone()));
     }
@@ -126,7 +138,10 @@ fn exclusion(c: &Corrected, suspicions: &[Suspicion], settings: &Settings) -> Op
     {
         return Some(Exclusion::ProofFailed(s.proof.at));
     }
-    (is_sagged(r, settings) && !is_low(r)).then_some(Exclusion::VoltageSagged)
+    if is_sagged(r, settings) && !is_low(r) {
+        return Some(Exclusion::VoltageSagged);
+    }
+    occasions.iter().find(|o| o.covers(r)).cloned().map(Exclusion::CommonCause)
 }
 
 /// Whether the tester delivered less than it should at this reading.

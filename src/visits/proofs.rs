@@ -13,6 +13,8 @@ pub struct Suspicion {
     pub to: Stamp,
     /// The failed proof.
     pub proof: Proof,
+    /// The next good proof of the same function; none yet: it stays in doubt.
+    pub proved: Option<Stamp>,
 }
 
 impl Suspicion {
@@ -45,7 +47,13 @@ pub fn suspicions(proofs: &[Proof], span_days: f64) -> Vec<Suspicion> {
         let latest = failed.at.plus_days(span_days);
         let next_good = sorted.iter().filter(|p| p.at > failed.at).find(good);
         let to = next_good.map_or(latest, |p| p.at.min(latest));
-        out.push(Suspicion { tester: failed.tester.clone(), from, to, proof: (*failed).clone() });
+        out.push(Suspicion {
+            tester: failed.tester.clone(),
+            from,
+            to,
+            proof: (*failed).clone(),
+            proved: next_good.map(|p| p.at),
+        });
     }
     out
 }

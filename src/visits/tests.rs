@@ -55,7 +55,7 @@ fn proof(days: f64, kind: ProofKind, passed: bool, moment: ProofMoment) -> Proof
 
 /// The records that stand for their visits.
 fn standing(readings: Vec<Corrected>) -> Vec<u64> {
-    let (judged, lines) = gather(readings, &[], &Settings::default());
+    let (judged, lines) = gather(readings, &[], &[], &Settings::default());
     assert_eq!(judged.iter().filter(|j| j.role == Role::Counts).count(), lines[0].points.len());
     lines[0].points.iter().map(|p| p.reading.record).collect()
 }
@@ -76,8 +76,12 @@ fn of_one_test_the_value_nearest_the_rated_minute_stands() {
         standing(vec![timed(1, 15.0), timed(2, 30.0), timed(3, 58.0), timed(4, 600.0)]),
         [3]
     );
-    let (judged, lines) =
-        gather(vec![timed(1, 30.0), timed(2, 60.0), timed(3, 600.0)], &[], &Settings::default());
+    let (judged, lines) = gather(
+        vec![timed(1, 30.0), timed(2, 60.0), timed(3, 600.0)],
+        &[],
+        &[],
+        &Settings::default(),
+    );
     let roles: Vec<_> = judged.iter().map(|j| j.role.clone()).collect();
     assert_eq!(roles, [Role::Timed, Role::Counts, Role::Timed]);
     assert!(lines[0].points[0].retests.is_empty(), "the same test is no retest");
@@ -87,7 +91,7 @@ fn of_one_test_the_value_nearest_the_rated_minute_stands() {
 fn a_retest_replaces_unless_it_was_broken_off() {
     let minute = HOUR / 60.0;
     let whole = vec![reading(1, 0.0, 2e6, Some(60.0)), reading(2, 5.0 * minute, 3e8, Some(60.0))];
-    let (_, lines) = gather(whole, &[], &Settings::default());
+    let (_, lines) = gather(whole, &[], &[], &Settings::default());
     assert_eq!(lines[0].points[0].reading.record, 2);
     assert_eq!(lines[0].points[0].retests, [(2e6_f64.log10(), Bound::Measured)], "both are kept");
     let broken = vec![reading(1, 0.0, 2e8, Some(60.0)), reading(2, 5.0 * minute, 9e7, Some(5.0))];
@@ -103,7 +107,7 @@ fn a_sagged_voltage_spoils_only_a_high_reading() {
         c.reading = Reading::new(facts).unwrap();
         c
     };
-    let (judged, _) = gather(vec![sagged(1, 2e8), sagged(2, 1e5)], &[], &Settings::default());
+    let (judged, _) = gather(vec![sagged(1, 2e8), sagged(2, 1e5)], &[], &[], &Settings::default());
     assert_eq!(judged[0].role, Role::LeftOut(Exclusion::VoltageSagged));
     assert_eq!(judged[1].role, Role::Counts, "it sags because the insulation is bad");
 }

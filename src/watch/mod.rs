@@ -1,13 +1,20 @@
 //! Changed assets to findings: drains what the store marked as pending.
 
+mod common;
+mod offsets;
 mod task;
+mod testers;
+
+use std::collections::BTreeSet;
 
 use rayon::prelude::*;
 
-use crate::dossier::{Desk, DossierError, Settings, episodes};
-use crate::model::{Finding, Stamp};
-use crate::store::{Pending, Reader, Result as StoreResult, When, Writer};
+use crate::dossier::{Desk, Dossier, DossierError, Settings, episodes};
+use crate::model::{Finding, Stamp, Text};
+use crate::store::{Pending, PendingMark, Reader, Result as StoreResult, When, Writer};
 use crate::trend::Assessor;
+use crate::visits::{Exclusion, Role};
+use common::Judgement;
 
 pub use task::{Task, Wake, wake};
 
@@ -15,14 +22,28 @@ pub use task::{Task, Wake, wake};
 /// all cores have work.
 const AT_ONCE: usize = 64;
 
-/// A mark and the findings that answer it.
-type Answer = (Pending, Vec<Finding>);
+/// Clears no mark: for what is settled beside the marks.
+const NO_MARK: PendingMark = PendingMark(0);
+
+/// What one drain works with.
+struct Round<'a, R> {
+    /// Opens a reader for each thread.
+    readers: &'a (dyn Fn() -> StoreResult<R> + Sync),
+    settings: &'a Settings,
+    assessor: &'a Assessor,
+}
+
+/// A mark, the findings that answer it, and the testers whose doubtful readings take part.
+type Answer = (Pending, Vec<Finding>, BTreeSet<Text>);
 
 /// Assesses every pending asset, on all cores, and settles its findings. `readers` opens a reader
 /// for each thread; `progress` is told how many are done, and of how many.
 ///
+/// Common causes are looked for first, so that no asset is blamed for what its readings share with
+/// those of many others; the assets of such a cause are assessed with those that changed.
+///
 /// It can be stopped at any moment: a mark is cleared in the same transaction as the findings that
-/// answer it.
+/// answer it, and after all else that follows from it.
 pub fn drain<R: Reader + Send>(
     readers: &(dyn Fn() -> StoreResult<R> + Sync),
     writer: &mut dyn Writer,
@@ -31,37 +52,103 @@ pub fn drain<R: Reader + Send>(
     progress: &dyn Fn(usize, usize),
 ) -> Result<usize, DossierError> {
     let pending = readers()?.pending()?;
+    if pending.is_empty() {
+        return Ok(0);
+    }
     let assessor = Assessor::new(settings.trend.clone());
+    let round = Round { readers, settings, assessor: &assessor };
+    let common = common::judge(&round, &pending)?;
+    for (id, findings) in &common.findings {
+        writer.settle(now, id, NO_MARK, findings)?;
+    }
+    for (id, findings) in offsets::judge(&round, &common)? {
+        writer.settle(now, &id, NO_MARK, &findings)?;
+    }
+    let work = in_order(pending, &common);
     let mut done = 0;
-    for some in pending.chunks(AT_ONCE) {
-        let share = some.len().div_ceil(rayon::current_num_threads().max(1)).max(1);
-        let parts: Vec<Result<Vec<Answer>, DossierError>> = some
-            .par_chunks(share)
-            .map(|part| {
-                let reader = readers()?;
-                let desk = Desk::new(&reader, When::ALWAYS, settings, &assessor)?;
-                part.iter().map(|p| Ok((p.clone(), findings(&desk, p)?))).collect()
-            })
-            .collect();
-        for part in parts {
-            for (pending, findings) in part? {
-                writer.settle(now, &pending.asset, pending.mark, &findings)?;
-                done += 1;
+    for some in work.chunks(AT_ONCE) {
+        let answers = round.assess(some, &common)?;
+        let testers: BTreeSet<&Text> = answers.iter().flat_map(|(.., testers)| testers).collect();
+        for tester in testers {
+            if let Some((id, findings)) = testers::judge(&readers()?, settings, tester)? {
+                writer.settle(now, &id, NO_MARK, &findings)?;
             }
         }
-        progress(done, pending.len());
+        for (pending, findings, _) in answers {
+            writer.settle(now, &pending.asset, pending.mark, &findings)?;
+            done += 1;
+        }
+        progress(done, work.len());
     }
     Ok(done)
 }
 
-fn findings<R: Reader + ?Sized>(
-    desk: &Desk<'_, R>,
-    pending: &Pending,
-) -> Result<Vec<Finding>, DossierError> {
-    match desk.open(&pending.asset) {
-        Ok(dossier) => Ok(episodes(&dossier)),
-        // Marked by a correction that moved its only readings away before it was registered.
-        Err(DossierError::NoAsset(_)) => Ok(Vec::new()),
-        Err(e) => Err(e),
+/// First the assets that have no mark, then those whose marks led to them, then the causes a person
+/// answered.
+fn in_order(pending: Vec<Pending>, common: &Judgement) -> Vec<Pending> {
+    let is_marked = |asset| pending.binary_search_by(|p| p.asset.cmp(asset)).is_ok();
+    let others = common.concerned.iter().filter(|asset| !is_marked(asset));
+    let mut work: Vec<Pending> = others
+        .map(|asset| Pending { asset: asset.clone(), from: Stamp::MAX, mark: NO_MARK })
+        .collect();
+    let (causes, assets): (Vec<_>, Vec<_>) =
+        pending.into_iter().partition(|p| common.findings.contains_key(&p.asset));
+    work.extend(assets);
+    work.extend(causes);
+    work
+}
+
+impl<R: Reader + Send> Round<'_, R> {
+    fn assess(&self, some: &[Pending], common: &Judgement) -> Result<Vec<Answer>, DossierError> {
+        let share = some.len().div_ceil(rayon::current_num_threads().max(1)).max(1);
+        let parts: Vec<Result<Vec<Answer>, DossierError>> = some
+            .par_chunks(share)
+            .map(|part| {
+                let reader = (self.readers)()?;
+                let desk = Desk::new(&reader, When::ALWAYS, self.settings, self.assessor)?;
+                part.iter().map(|p| self.answer(&reader, &desk, p, common)).collect()
+            })
+            .collect();
+        let mut all = Vec::with_capacity(some.len());
+        for part in parts {
+            all.extend(part?);
+        }
+        Ok(all)
     }
+
+    fn answer(
+        &self,
+        reader: &R,
+        desk: &Desk<'_, R>,
+        pending: &Pending,
+        common: &Judgement,
+    ) -> Result<Answer, DossierError> {
+        let mut testers = BTreeSet::new();
+        let findings = match desk.open(&pending.asset) {
+            Ok(dossier) => {
+                testers.extend(doubtful(&dossier, pending.from));
+                episodes(&dossier)
+            }
+            Err(DossierError::NoAsset(id)) => match (common.findings.get(&id), id.as_tester()) {
+                (Some(findings), _) => findings.clone(),
+                (None, Some(tester)) => testers::judge(reader, self.settings, tester)?
+                    .map(|(_, findings)| findings)
+                    .unwrap_or_default(),
+                // Marked by a correction that moved its only readings away before it was
+                // registered.
+                (None, None) => Vec::new(),
+            },
+            Err(e) => return Err(e),
+        };
+        Ok((pending.clone(), findings, testers))
+    }
+}
+
+/// The testers whose failed proofs leave readings out, of those measured at `from` or later.
+fn doubtful(dossier: &Dossier, from: Stamp) -> impl Iterator<Item = Text> {
+    let left_out = dossier.left_out().filter(move |entry| {
+        matches!(entry.judged.role, Role::LeftOut(Exclusion::ProofFailed(_)))
+            && entry.judged.corrected.reading.taken_at >= from
+    });
+    left_out.map(|entry| entry.judged.corrected.reading.tester.clone())
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::State;
-use crate::model::{AssetId, Correction, CorrectionKind, Mark, Proof, Stamp};
+use crate::model::{AssetId, Correction, CorrectionKind, FindingKind, Mark, Proof, Stamp};
 use crate::store::episodes::{self, Episode};
 use crate::store::same;
 use crate::store::{Change, FindingAct, Recorded, Result, StoreError, When};
@@ -47,6 +47,9 @@ impl State {
             Change::Proof(proof) | Change::ProofVoid(proof) => {
                 let from = self.last_good_proof(proof);
                 self.mark_users(&proof.tester, from);
+                if let Ok(subject) = AssetId::of_tester(&proof.tester) {
+                    self.mark(&subject, from);
+                }
             }
             Change::Alias(alias) | Change::AliasVoid(alias) => {
                 let from = alias.from.unwrap_or(Stamp::MIN);
@@ -126,7 +129,10 @@ impl State {
             return Ok(false);
         }
         act.since = known[&no].finding.since;
-        history.acts.push((number, Recorded { value: act, mark: mark.clone() }));
+        history.acts.push((number, Recorded { value: act.clone(), mark: mark.clone() }));
+        if act.kind == FindingKind::CommonCause {
+            self.mark(&act.asset, act.since);
+        }
         Ok(true)
     }
 }

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp, Text,
+    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof, ReadingId, Stamp,
+    Text,
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Reader, Recorded, Result,
@@ -310,6 +311,12 @@ impl Reader for MemoryStore {
         });
         let of = |finding: &Finding| asset.is_none_or(|asset| finding.asset == *asset);
         Ok(episodes::newest_first(all.filter(of).collect()))
+    }
+
+    fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>> {
+        let mut all = self.findings(None, when)?;
+        all.retain(|finding| finding.kind == kind);
+        Ok(all)
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -82,7 +82,7 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
         proofs::all(db, None, when).map(drop),
         aliases::all(db, when).map(drop),
         corrections::all(db, when).map(drop),
-        findings::all(db, None, when).map(drop),
+        findings::all(db, findings::Of::All, when).map(drop),
         rejects::all(db, true).map(drop),
     ];
     for read in registers {

@@ -5,10 +5,11 @@ use std::path::Path;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::lexicon::Lexicon;
+use super::registers::findings::Of;
 use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
 use super::{batches, check, open, pending, readings, rejects, temperatures};
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, Gear, Proof, ReadingId, Stamp,
+    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof, ReadingId, Stamp,
 };
 use crate::store::{
     Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored,
@@ -150,7 +151,11 @@ impl Reader for SqliteReader {
     }
 
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>> {
-        self.snapshot(|db| findings::all(db, asset, when))
+        self.snapshot(|db| findings::all(db, asset.map_or(Of::All, Of::Asset), when))
+    }
+
+    fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>> {
+        self.snapshot(|db| findings::all(db, Of::Kind(kind), when))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -55,16 +55,27 @@ pub(super) fn of_asset(
     asset: &AssetId,
     when: When,
 ) -> Result<Vec<Stored>> {
+    since(db, lexicon, asset, Stamp::MIN, when)
+}
+
+/// Those measured at `from` or later.
+fn since(
+    db: &Connection,
+    lexicon: &Lexicon,
+    asset: &AssetId,
+    from: Stamp,
+    when: When,
+) -> Result<Vec<Stored>> {
     let Some(asset) = names::known_asset(db, asset)? else {
         return Ok(Vec::new());
     };
     let select = Select { db, lexicon };
-    let params = params![asset, when.as_of.micros(), when.known_at.micros()];
+    let params = params![asset, when.as_of.micros(), when.known_at.micros(), from.micros()];
     let mut all = select.all(
         &format!(
             "SELECT {COLUMNS} FROM series s CROSS JOIN reading r ON r.series = s.no
              CROSS JOIN batch b ON b.no = r.batch
-             WHERE s.asset = ?1 AND r.taken_at <= ?2 AND b.received_at <= ?3"
+             WHERE s.asset = ?1 AND r.taken_at BETWEEN ?4 AND ?2 AND b.received_at <= ?3"
         ),
         params,
     )?;
@@ -76,7 +87,7 @@ pub(super) fn of_asset(
                AND r.duration = c.duration AND r.nth = c.nth
              CROSS JOIN batch b ON b.no = r.batch
              WHERE c.target = ?1 AND c.home <> ?1 AND cb.received_at <= ?3
-               AND r.taken_at <= ?2 AND b.received_at <= ?3"
+               AND r.taken_at BETWEEN ?4 AND ?2 AND b.received_at <= ?3"
         ),
         params,
     )?;
@@ -225,9 +236,9 @@ pub(super) fn uses(
     let until = When { as_of: to, ..When::ALWAYS };
     while let Some(row) = rows.next()? {
         let asset = Cells { row, table: "tester_use" }.asset(0)?;
-        for stored in of_asset(db, lexicon, &asset, until)? {
+        for stored in since(db, lexicon, &asset, from, until)? {
             let reading = &stored.reading;
-            if reading.tester == tester && reading.taken_at >= from {
+            if reading.tester == tester {
                 uses.push((asset.clone(), reading.taken_at));
             }
         }

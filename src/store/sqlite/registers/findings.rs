@@ -22,7 +22,7 @@ fn word(act: Act) -> &'static str {
 
 /// Records an answer to a finding.
 pub(super) fn act(to: &mut Recording<'_>, act: &FindingAct) -> Result<bool> {
-    let known = load(to.db, Some(&act.asset), When::ALWAYS)?;
+    let known = load(to.db, Of::Asset(&act.asset), When::ALWAYS)?;
     let known: BTreeMap<i64, Episode> = known.into_iter().map(|(no, k)| (no, k.episode)).collect();
     let Some(no) = episodes::answered(&known, act) else {
         let FindingAct { asset, kind, since, .. } = act;
@@ -43,6 +43,10 @@ pub(super) fn act(to: &mut Recording<'_>, act: &FindingAct) -> Result<bool> {
             "INSERT INTO finding_act (batch, finding, act, remark) VALUES (?1, ?2, ?3, ?4)",
         )?
         .execute(params![to.batch, no, word(act.act), act.remark.as_str()])?;
+    if act.kind == FindingKind::CommonCause {
+        let asset = to.names.asset(to.db, &act.asset)?;
+        to.marking.asset(asset, known[&no].finding.since.micros())?;
+    }
     Ok(true)
 }
 
@@ -56,7 +60,7 @@ pub(in crate::store::sqlite) fn settle(
     new: &[Finding],
 ) -> Result<()> {
     let asset_no = names.asset(db, asset)?;
-    let known = load(db, Some(asset), When::ALWAYS)?;
+    let known = load(db, Of::Asset(asset), When::ALWAYS)?;
     let known: BTreeMap<i64, Episode> = known.into_iter().map(|(no, k)| (no, k.episode)).collect();
     let matches = episodes::match_episodes(&known, new);
     for (episode, matched) in new.iter().zip(&matches) {
@@ -102,10 +106,22 @@ struct Known {
     acts: Vec<(i64, Recorded<FindingAct>)>,
 }
 
+/// Which findings.
+#[derive(Clone, Copy)]
+pub(in crate::store::sqlite) enum Of<'a> {
+    All,
+    Asset(&'a AssetId),
+    Kind(FindingKind),
+}
+
 /// Findings by number, each as it was known, with what people did about it.
-fn load(db: &Connection, asset: Option<&AssetId>, when: When) -> Result<BTreeMap<i64, Known>> {
-    let of = if asset.is_some() { "AND a.id = ?2" } else { "AND ?2 IS NULL" };
-    let params = params![when.known_at.micros(), asset.map(AssetId::as_str)];
+fn load(db: &Connection, of: Of<'_>, when: When) -> Result<BTreeMap<i64, Known>> {
+    let (of, word) = match of {
+        Of::All => ("AND ?2 IS NULL", None),
+        Of::Asset(asset) => ("AND a.id = ?2", Some(asset.as_str())),
+        Of::Kind(kind) => ("AND f.kind = ?2", Some(kind.word())),
+    };
+    let params = params![when.known_at.micros(), word];
     let sql = format!(
         "SELECT v.no, f.no, a.id, f.kind, v.stands, v.phase, v.since_at, v.until_at, v.reason,
            v.evidence
@@ -153,13 +169,13 @@ fn load(db: &Connection, asset: Option<&AssetId>, when: When) -> Result<BTreeMap
     Ok(known)
 }
 
-/// The findings of an asset, or of all, newest first.
+/// Findings, newest first.
 pub(in crate::store::sqlite) fn all(
     db: &Connection,
-    asset: Option<&AssetId>,
+    of: Of<'_>,
     when: When,
 ) -> Result<Vec<Finding>> {
-    let known = load(db, asset, when)?;
+    let known = load(db, of, when)?;
     let findings = known.into_values().filter_map(|known| {
         known.episode.shown(when.as_of, known.acts.last().map(|(_, row)| row.value.act))
     });
@@ -172,7 +188,7 @@ pub(in crate::store::sqlite) fn acts(
     asset: Option<&AssetId>,
     when: When,
 ) -> Result<Vec<Recorded<FindingAct>>> {
-    let mut known: Vec<_> = load(db, asset, when)?
+    let mut known: Vec<_> = load(db, asset.map_or(Of::All, Of::Asset), when)?
         .into_values()
         .filter(|known| known.episode.finding.since <= when.as_of)
         .flat_map(|known| known.acts)

@@ -3,7 +3,7 @@
 use rusqlite::{Connection, ToSql, params};
 
 use super::Recording;
-use crate::model::{Proof, ProofKind, ProofMoment};
+use crate::model::{AssetId, Proof, ProofKind, ProofMoment};
 use crate::store::sqlite::cells::collect;
 use crate::store::{Recorded, Result, When};
 
@@ -32,6 +32,10 @@ pub(super) fn add(to: &mut Recording<'_>, proof: &Proof, void: bool) -> Result<b
         ])?;
     let from = touched_from(to.db, proof)?;
     to.marking.users(&proof.tester, from)?;
+    if let Ok(subject) = AssetId::of_tester(&proof.tester) {
+        let subject = to.names.asset(to.db, &subject)?;
+        to.marking.asset(subject, from)?;
+    }
     Ok(true)
 }
 

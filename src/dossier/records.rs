@@ -1,0 +1,67 @@
+//! The readings of an asset with what was done with each, before anything is made of them.
+
+use std::collections::HashMap;
+
+use super::{DossierError, Settings, group};
+use crate::model::{AssetId, Case, Line, Occasion, Proof, ReadingId, Stamp, Text};
+use crate::store::{Reader, When};
+use crate::visits::{Judged, Suspicion, apply, gather, suspicions};
+
+/// One state of the store, for looking at the readings of many assets; cheap to prepare.
+pub struct Records<'a, R: Reader + ?Sized> {
+    pub(super) reader: &'a R,
+    pub(super) when: When,
+    settings: &'a Settings,
+    suspicions: HashMap<Text, Vec<Suspicion>>,
+}
+
+/// The readings of one asset with what was done with each.
+pub(super) struct Gathered {
+    pub(super) recorded: HashMap<ReadingId, Stamp>,
+    pub(super) suspicions: Vec<Suspicion>,
+    pub(super) judged: Vec<Judged>,
+    pub(super) lines: Vec<Line>,
+}
+
+impl<'a, R: Reader + ?Sized> Records<'a, R> {
+    /// Prepares for many assets.
+    pub fn new(reader: &'a R, when: When, settings: &'a Settings) -> Result<Self, DossierError> {
+        let proofs: Vec<Proof> = reader.proofs(None, when)?.into_iter().map(|r| r.value).collect();
+        let mut by_tester: HashMap<Text, Vec<Suspicion>> = HashMap::new();
+        for suspicion in suspicions(&proofs, settings.visits.proof_span_days) {
+            by_tester.entry(suspicion.tester.clone()).or_default().push(suspicion);
+        }
+        Ok(Records { reader, when, settings, suspicions: by_tester })
+    }
+
+    /// The charts of one asset, those readings included that a common cause leaves out: what such
+    /// a cause is found by. Empty for an asset that is not registered.
+    pub fn cases(&self, id: &AssetId) -> Result<Vec<Case>, DossierError> {
+        let Some(asset) = self.reader.asset(id, self.when)? else {
+            return Ok(Vec::new());
+        };
+        let lines = self.gathered(id, &[])?.lines;
+        Ok(group(&asset, lines, &[]).into_values().collect())
+    }
+
+    pub(super) fn gathered(
+        &self,
+        id: &AssetId,
+        occasions: &[Occasion],
+    ) -> Result<Gathered, DossierError> {
+        let stored = self.reader.readings(id, self.when)?;
+        let recorded = stored.iter().map(|s| (s.id, s.recorded_at)).collect();
+        let corrections: Vec<_> =
+            self.reader.corrections(id, self.when)?.into_iter().map(|c| c.value).collect();
+        let corrected = apply(id, stored.into_iter().map(|s| (s.id, s.reading)), &corrections);
+        let mut suspicions: Vec<Suspicion> = Vec::new();
+        for tester in self.suspicions.keys() {
+            if corrected.iter().any(|c| c.reading.tester == *tester) {
+                suspicions.extend(self.suspicions[tester].iter().cloned());
+            }
+        }
+        suspicions.sort_by_key(|s| s.from);
+        let (judged, lines) = gather(corrected, &suspicions, occasions, &self.settings.visits);
+        Ok(Gathered { recorded, suspicions, judged, lines })
+    }
+}
