@@ -4,7 +4,9 @@ use ohmward::model::{
     Alias, Asset, Bound, CorrectionKind, FindingKind, FindingState, Gear, GearKind, ReadingId,
     Stamp, TemperatureOf, Text, TimeDoubt,
 };
-use ohmward::store::{Act, Change, Entry, FindingAct, Parcel, Receipt, RecordPlace, StoreError};
+use ohmward::store::{
+    Act, Change, Entry, FindingAct, Parcel, Receipt, RecordPlace, StoreError, When,
+};
 
 use crate::words::*;
 
@@ -37,6 +39,7 @@ macro_rules! store_suite {
             proofs_never_replace_each_other,
             an_alias_is_replaced_and_taken_back,
             a_proof_marks_what_it_can_touch,
+            a_finding_needs_no_registered_asset,
             a_correction_that_stands_is_not_written_again,
             findings_follow_their_episodes,
             people_answer_findings,
@@ -547,13 +550,21 @@ pub(crate) fn a_proof_marks_what_it_can_touch(mut store: Both) {
     let mut record =
         |proof| store.writer.record(day(201), "Ines", &[Change::Proof(proof)]).unwrap();
     record(proof("T-1", day(150), true));
-    let all = [("YT-001".to_owned(), Stamp::MIN), ("YT-002".to_owned(), Stamp::MIN)];
+    // The tester itself is marked too: findings about it stand under an id of their own.
+    let all = ["YT-001", "YT-002", "tester T-1"].map(|asset| (asset.to_owned(), Stamp::MIN));
     assert_eq!(store.waiting(), all);
     store.settle_all(day(201));
     // Back to the last good proof: what was long before that is not touched.
     let failed = [Change::Proof(proof("T-1", day(201), false))];
     store.writer.record(day(202), "Ines", &failed).unwrap();
-    assert_eq!(store.waiting(), [("YT-002".to_owned(), day(150))]);
+    let touched = ["YT-002", "tester T-1"].map(|asset| (asset.to_owned(), day(150)));
+    assert_eq!(store.waiting(), touched);
+    store.settle_all(day(202));
+    // One that was never used is marked alone, and no mark makes an asset.
+    let unused = [Change::Proof(proof("T-9", day(201), false))];
+    store.writer.record(day(202), "Ines", &unused).unwrap();
+    assert_eq!(store.waiting(), [("tester T-9".to_owned(), Stamp::MIN)]);
+    assert_eq!(store.reader.assets(ALWAYS).unwrap().len(), 4);
     let uses = store.reader.uses_of_tester("T-1", day(1), day(200)).unwrap();
     assert_eq!(uses, [(id("YT-001"), day(1)), (id("YT-002"), day(200))]);
     assert!(store.reader.uses_of_tester("T-1", day(2), day(199)).unwrap().is_empty());
@@ -575,6 +586,37 @@ pub(crate) fn a_correction_that_stands_is_not_written_again(mut store: Both) {
     assert_eq!(record(vec![Change::Correction(moved(it, "YT-002", "U"))]), 1);
     assert_eq!(record(vec![Change::Correction(moved(it, "YT-002", "U"))]), 0);
     assert_eq!(record(vec![Change::Correction(moved(it, "YT-002", "V"))]), 1);
+}
+
+pub(crate) fn a_finding_needs_no_registered_asset(mut store: Both) {
+    let subject = "tester T-1 on 2026-03-02";
+    let cause = episode(subject, FindingKind::CommonCause, day(10), None);
+    let declining = episode("YT-001", FindingKind::Declining, day(20), None);
+    let seen = ohmward::store::PendingMark(0);
+    for finding in [&cause, &declining] {
+        let one = std::slice::from_ref(finding);
+        store.writer.settle(day(30), &finding.asset, seen, one).unwrap();
+    }
+    assert_eq!(store.reader.findings(None, ALWAYS).unwrap().len(), 2);
+    let of = |kind, when| store.reader.findings_of(kind, when).unwrap();
+    assert_eq!(of(FindingKind::CommonCause, ALWAYS), [cause.clone()]);
+    assert!(of(FindingKind::CommonCause, When { as_of: day(9), ..ALWAYS }).is_empty());
+    assert!(of(FindingKind::CommonCause, When { known_at: day(29), ..ALWAYS }).is_empty());
+    assert!(store.reader.assets(ALWAYS).unwrap().is_empty());
+    assert!(store.reader.check().unwrap().is_empty());
+    // An answer to a common cause marks it: its assets are to be assessed again. Others don't.
+    for (finding, waits) in [(&declining, 0), (&cause, 1)] {
+        let act = FindingAct {
+            asset: finding.asset.clone(),
+            kind: finding.kind,
+            since: finding.since,
+            act: Act::Close,
+            remark: "looked at".into(),
+        };
+        store.writer.record(day(31), "Ines", &[Change::FindingAct(act)]).unwrap();
+        assert_eq!(store.waiting().len(), waits);
+    }
+    assert_eq!(of(FindingKind::CommonCause, ALWAYS)[0].state, FindingState::Closed);
 }
 
 pub(crate) fn findings_follow_their_episodes(mut store: Both) {
