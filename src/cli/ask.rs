@@ -77,9 +77,9 @@ fn expected_false(rows: &[Ranked]) -> String {
     let chances = rows.iter().filter_map(|r| r.evidence.probability);
     let false_ones: f64 = chances.map(|p| 1.0 - p).sum();
     format!(
-        "of these {} findings about {false_ones:.1} are to be expected to be false (by the model; \
+        "{}, of which about {false_ones:.1} are to be expected to be false (by the model; \
          DEVELOPERS.md has the rates on simulated fleets)",
-        rows.len()
+        if rows.len() == 1 { "1 finding".to_owned() } else { format!("{} findings", rows.len()) }
     )
 }
 
