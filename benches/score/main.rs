@@ -6,6 +6,7 @@
 #![expect(clippy::print_stdout, reason = "the table is the output of this command")]
 
 mod others;
+mod speed;
 mod tally;
 
 use clap::Parser;
@@ -37,6 +38,9 @@ struct Args {
     /// Settings to try, `name=value`.
     #[arg(long, value_delimiter = ',')]
     set: Vec<String>,
+    /// Instead of scores: the time that a fleet of so many takes.
+    #[arg(long)]
+    speed: Option<usize>,
     /// Print every false flag.
     #[arg(long)]
     list: bool,
@@ -47,6 +51,9 @@ struct Args {
 
 fn main() {
     let args = Args::parse();
+    if let Some(assets) = args.speed {
+        return speed::print(assets);
+    }
     let mut settings = Settings::default();
     for change in &args.set {
         set(&mut settings, change);
