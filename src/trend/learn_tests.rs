@@ -1,5 +1,4 @@
 //! Learning: nothing from the future, nothing without others, and towards what there is.
-#![expect(clippy::unwrap_used, reason = "a test may fail loudly")]
 
 use super::*;
 use crate::invent::{Preset, fleet};
@@ -37,12 +36,16 @@ fn what_is_learnt_lies_nearer_to_the_truth() {
         all.last().unwrap().classes.values().next().unwrap().clone()
     };
     let (fine, coarse) = (of(Preset::bench()), of(Preset::bench().broken()));
-    let shipped = detector.prior(Insulation::Thermoplastic).mean_scatter();
+    let prior = detector.prior(Insulation::Thermoplastic);
+    let (shipped, level) = (prior.mean_scatter(), prior.start_level(detector.grid()).0);
     assert!(fine.scatter < shipped && shipped < coarse.scatter, "{fine:?} {coarse:?}");
-    assert!((9.9..10.6).contains(&fine.level.0), "{:?}", fine.level);
+    // Of the invented levels, three quarters lie about 10.6 and one about 9.5. Forty assets against
+    // the weight of twenty, and a fifth kept for good, go 0.8 · 40/60 of the way there.
+    let truth = 0.75 * 10.6 + 0.25 * 9.5;
+    let expected = level + 0.8 * 40.0 / 60.0 * (truth - level);
+    assert!((fine.level.0 - expected).abs() < 0.15, "{:?} {expected}", fine.level);
     assert_eq!(fine.assets, 40);
-    let sums = [fine.prior.mean_scatter() > 0.0, (0.0..0.2).contains(&fine.onset)];
-    assert_eq!(sums, [true; 2]);
+    assert!((0.01..0.2).contains(&fine.onset), "{fine:?}");
 }
 
 #[test]
