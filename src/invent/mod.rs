@@ -49,7 +49,7 @@ mod tests {
             assert_ne!(plain[0].measured, mixed[0].measured);
             let all = |pair: &[Specimen; 2]| {
                 let mut all: Vec<_> = pair.iter().flat_map(|s| s.measured.clone()).collect();
-                all.sort_by(|a, b| (a.at, a.phase).cmp(&(b.at, b.phase)));
+                all.sort_by_key(|m| (m.at, m.phase));
                 all
             };
             assert_eq!(all(plain), all(mixed));
