@@ -163,6 +163,21 @@ fn a_sudden_drop_is_a_step_at_the_second_value() {
 }
 
 #[test]
+fn a_drop_that_stays_is_told_once() {
+    for (high, low) in [(400e6, 20e6), (400e6, 35e6), (300e6, 12e6), (500e6, 30e6)] {
+        for joining in [Joining::Tied, Joining::Separable, Joining::Unknown] {
+            let mut values = vec![on(high); 6];
+            values.extend(vec![on(low); 30]);
+            let found = detect(&monthly(joining, &values));
+            let told = kinds(&found);
+            let count = |kind| told.iter().filter(|k| **k == kind).count();
+            assert!((1..=2).contains(&told.len()), "{high} {low}: {:?}", found.alarms);
+            assert!(count(FindingKind::Step) <= 1 && count(FindingKind::Declining) <= 1);
+        }
+    }
+}
+
+#[test]
 fn a_plain_decline_is_named_with_a_date_that_holds() {
     // 0.16 decade a month at 22 °C from 500 MΩ; at 40 °C the limit is reached by the halving rule
     // (IEEE Std 43) when 22 °C reads 5 MΩ · 2^1.8 = 17.4 MΩ: after 9.1 months.

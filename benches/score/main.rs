@@ -6,12 +6,14 @@
 #![expect(clippy::print_stdout, reason = "the table is the output of this command")]
 
 mod others;
+mod speed;
 mod tally;
 
 use clap::Parser;
 use ohmward::invent::{Fate, Preset, Specimen, fleet};
 use ohmward::model::{FindingKind, Insulation};
 use ohmward::trend::detect::{Context, Detector, Settings};
+use ohmward::trend::learn;
 use rayon::prelude::*;
 use tally::{Flag, Tally};
 
@@ -36,6 +38,9 @@ struct Args {
     /// Settings to try, `name=value`.
     #[arg(long, value_delimiter = ',')]
     set: Vec<String>,
+    /// Instead of scores: the time that a fleet of so many takes.
+    #[arg(long)]
+    speed: Option<usize>,
     /// Print every false flag.
     #[arg(long)]
     list: bool,
@@ -46,6 +51,9 @@ struct Args {
 
 fn main() {
     let args = Args::parse();
+    if let Some(assets) = args.speed {
+        return speed::print(assets);
+    }
     let mut settings = Settings::default();
     for change in &args.set {
         set(&mut settings, change);
@@ -60,15 +68,21 @@ fn main() {
             let lead = fleet(&preset.clone().declining(), args.lead, seed ^ 0x1ead);
             let lead = if preset.decliners > 0.0 { lead } else { Vec::new() };
             for (specimens, healthy) in [(&mixed, true), (&lead, false)] {
-                let context = context(specimens);
+                let context = taught(&detector, &preset, specimens, (seed, healthy, args.assets));
+                // A fleet of one: nothing is known but what the one asset says itself.
+                let alone = name.split('+').any(|word| word == "alone");
                 let count = if args.others { 5 } else { 1 };
                 let all: Vec<[Tally; 5]> = specimens
                     .par_iter()
                     .map(|specimen| {
+                        let own_context = alone.then(|| {
+                            taught(&detector, &preset, std::slice::from_ref(specimen), (0, true, 1))
+                        });
+                        let context = own_context.as_ref().unwrap_or(&context);
                         let mut own = [(); 5].map(|()| Tally::default());
                         for (which, tally) in own.iter_mut().enumerate().take(count) {
                             let flags = match which {
-                                0 => shipped(&detector, specimen, &context, args.list && healthy),
+                                0 => shipped(&detector, specimen, context, args.list && healthy),
                                 1 => others::regression(specimen),
                                 2 => others::fixed_limit(specimen),
                                 3 => others::half_of_baseline(specimen),
@@ -123,6 +137,9 @@ fn preset(name: &str) -> Preset {
             "sudden" => Preset { sudden: 0.5, ..preset },
             "dead" => Preset { dead: 1.0, ..preset },
             "swapped" => Preset { testers_swapped: true, gain_off: 0.2, ..preset },
+            "exchanged" => Preset { assets_swapped: 0.2, ..preset },
+            // Of the context and not of the fleet: see `main`.
+            "alone" => preset,
             "wrongphase" => Preset { phases_swapped: 0.05, ..preset },
             "ambient" => Preset { ambient_as_winding: true, ..preset },
             other => panic!("unknown modifier `{other}`"),
@@ -140,6 +157,30 @@ fn context(specimens: &[Specimen]) -> Context {
         }
     }
     context
+}
+
+/// The context with what the fleet teaches, where any of it is used. A fleet in which all decline
+/// is taught by a mixed one of the same seed, whose testers are its own: no real fleet is like it.
+fn taught(
+    detector: &Detector,
+    preset: &Preset,
+    specimens: &[Specimen],
+    (seed, healthy, assets): (u64, bool, usize),
+) -> Context {
+    let mut own = context(specimens);
+    let settings = detector.settings();
+    if settings.learnt_priors || settings.learnt_testers {
+        let teachers = match healthy {
+            true => specimens.to_vec(),
+            false => fleet(preset, assets, seed ^ 0x1ead),
+        };
+        let of_teachers = context(&teachers);
+        let lesson = |s: &Specimen| {
+            learn::lesson(detector, &s.case().expect("invented values are valid"), &of_teachers)
+        };
+        own.learnt = learn::learn(detector, teachers.par_iter().map(lesson).collect());
+    }
+    own
 }
 
 /// The detector as it ships.
@@ -178,6 +219,14 @@ fn set(settings: &mut Settings, change: &str) {
         "near" => &mut settings.near_days,
         "fewest" => {
             settings.fewest = value as u32;
+            return;
+        }
+        "learnt_priors" => {
+            settings.learnt_priors = value > 0.0;
+            return;
+        }
+        "learnt_testers" => {
+            settings.learnt_testers = value > 0.0;
             return;
         }
         "onset" => &mut f.onset,

@@ -30,9 +30,10 @@ pub(crate) struct Tally {
     leads: Vec<f64>,
     first: Vec<(bool, f64)>,
     before: Vec<(bool, f64)>,
+    second: Vec<bool>,
 }
 
-pub(crate) const HEAD: &str = "| fleet, detector | healthy assets | false/100 y (95 % interval) | crossing | ≥30 d % | ≥90 d % | median d | missed % | coverage first % (width d) | coverage 60 d % (width d) |\n|---|---|---|---|---|---|---|---|---|---|";
+pub(crate) const HEAD: &str = "| fleet, detector | healthy assets | false/100 y (95 % interval) | crossing | ≥30 d % | ≥90 d % | median d | missed % | coverage first % (width d) | coverage 60 d % (width d) | told by 2nd visit below % (of) |\n|---|---|---|---|---|---|---|---|---|---|---|";
 
 impl Tally {
     /// Counts a specimen that stayed healthy.
@@ -55,6 +56,7 @@ impl Tally {
     /// Counts a specimen that crossed within its history.
     pub(crate) fn crossing(&mut self, specimen: &Specimen, flags: &[Flag]) {
         let Some(crossing) = specimen.crossing else { return };
+        self.second_below(specimen, flags);
         let early = |f: &&Flag| f.at >= specimen.onset && f.at < crossing;
         let first = flags.iter().filter(early).min_by_key(|f| f.at);
         let lead = first.map_or(0.0, |f| crossing.days() - f.at.days());
@@ -72,6 +74,27 @@ impl Tally {
         }
     }
 
+    /// Counts, of those that were visited twice while truly below the limit, whether they were told
+    /// by the second of these visits: all that can be asked of a sudden end.
+    fn second_below(&mut self, specimen: &Specimen, flags: &[Flag]) {
+        let first = specimen.courses.iter().filter_map(|c| c.crossing).reduce(f64::min);
+        let limit = specimen.asset.limit_ohm.map(f64::log10);
+        let Some(((first, crossing), limit)) = first.zip(specimen.crossing).zip(limit) else {
+            return;
+        };
+        let begin = crossing.days() - first;
+        let below = |at: Stamp| {
+            specimen.courses.iter().any(|course| course.level(at.days() - begin) <= limit)
+        };
+        let mut days: Vec<i64> =
+            specimen.measured.iter().filter(|m| below(m.at)).map(|m| m.at.utc_day()).collect();
+        days.dedup();
+        if let Some(second) = days.get(1) {
+            let by = |f: &Flag| f.at >= specimen.onset && f.at.utc_day() <= *second;
+            self.second.push(flags.iter().any(by));
+        }
+    }
+
     /// Adds another's counts.
     pub(crate) fn merge(&mut self, other: Tally) {
         self.healthy += other.healthy;
@@ -80,6 +103,7 @@ impl Tally {
         self.leads.extend(other.leads);
         self.first.extend(other.first);
         self.before.extend(other.before);
+        self.second.extend(other.second);
     }
 
     /// The rest of a table row.
@@ -99,8 +123,15 @@ impl Tally {
             true => "– | – | – | – ".to_string(),
             false => format!("{:.0} | {:.0} | {median:.0} | {missed:.1}", share(30.0), share(90.0)),
         };
+        let second = match self.second.len() {
+            0 => "–".to_string(),
+            n => {
+                let told = self.second.iter().filter(|told| **told).count();
+                format!("{:.0} ({n})", 100.0 * told as f64 / n as f64)
+            }
+        };
         format!(
-            "| {} | {:.2} ({:.2}–{:.2}) | {} | {lead} | {} | {} |",
+            "| {} | {:.2} ({:.2}–{:.2}) | {} | {lead} | {} | {} | {second} |",
             self.healthy,
             per(n),
             per(low),

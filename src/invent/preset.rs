@@ -55,6 +55,8 @@ pub struct Preset {
     pub dead: f64,
     /// Share of visits whose phases were entered in another order.
     pub phases_swapped: f64,
+    /// Share of assets whose records were exchanged with another's for some months.
+    pub assets_swapped: f64,
 }
 
 impl Preset {
@@ -86,6 +88,7 @@ impl Preset {
             sudden: 0.0,
             dead: 0.0,
             phases_swapped: 0.0,
+            assets_swapped: 0.0,
         }
     }
 

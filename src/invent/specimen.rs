@@ -98,6 +98,20 @@ impl Specimen {
         Specimen { asset, fate, courses, onset, crossing, events, measured }
     }
 
+    /// Enters what was measured of each between two days, counted from the beginning, as the other's.
+    pub(super) fn exchange(both: &mut [Specimen; 2], from: f64, to: f64) {
+        let within = |m: &Measured| (BEGIN.plus_days(from)..BEGIN.plus_days(to)).contains(&m.at);
+        let [a, b] = both;
+        let (of_a, of_b): (Vec<_>, Vec<_>) = (
+            a.measured.extract_if(.., |m| within(m)).collect(),
+            b.measured.extract_if(.., |m| within(m)).collect(),
+        );
+        a.measured.extend(of_b);
+        b.measured.extend(of_a);
+        a.measured.sort_by_key(|m| m.at);
+        b.measured.sort_by_key(|m| m.at);
+    }
+
     /// The readings as the model has them.
     pub fn readings(&self) -> Result<Vec<Reading>, Invalid> {
         let series = self.series()?;

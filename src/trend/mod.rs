@@ -13,6 +13,7 @@ pub mod filter;
 pub mod fit;
 pub mod imbalance;
 pub mod kendall;
+pub mod learn;
 pub mod multiple;
 pub mod normal;
 pub mod ols;

@@ -212,21 +212,34 @@ fn judged(shared: Shared, group: &[&Residual]) -> Option<CommonCause> {
 /// residuals against other testers, drawn towards none as long as there are few. For a day, give
 /// residuals of earlier days only.
 pub fn tester_offsets(residuals: &[Residual]) -> HashMap<Text, (f64, f64)> {
-    let mut sums: HashMap<&Text, (f64, f64)> = HashMap::new();
+    offsets(&tester_sums(residuals))
+}
+
+/// Number and sum of the residuals of each tester against others, decades.
+pub type TesterSums = BTreeMap<Text, (f64, f64)>;
+
+/// The sums of some residuals, from which offsets follow.
+pub fn tester_sums(residuals: &[Residual]) -> TesterSums {
+    let mut sums = TesterSums::new();
     for r in residuals.iter().filter(|r| !r.tester.is_empty()) {
         // A fault of one winding is no fault of the tester: far residuals count as near ones.
         if let Some(residual) = r.from_others {
-            let sum = sums.entry(&r.tester).or_default();
+            let sum = sums.entry(r.tester.clone()).or_default();
             sum.0 += 1.0;
             sum.1 += residual.clamp(-0.5, 0.5);
         }
     }
+    sums
+}
+
+/// What [`tester_offsets`] says of sums.
+pub fn offsets(sums: &TesterSums) -> HashMap<Text, (f64, f64)> {
     let precision = RESIDUAL_SPREAD.powi(-2);
-    let offset = |(tester, (n, sum)): (&Text, (f64, f64))| {
+    let offset = |(tester, (n, sum)): (&Text, &(f64, f64))| {
         let whole = n * precision + TESTER_SPREAD.powi(-2);
         (tester.clone(), (sum * precision / whole, whole.powf(-0.5)))
     };
-    sums.into_iter().map(offset).collect()
+    sums.iter().map(offset).collect()
 }
 
 #[cfg(test)]

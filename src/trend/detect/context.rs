@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use crate::model::{Stamp, Text};
+use crate::trend::learn::{Learnt, Quarter};
 
 /// Days back over which temperatures are taken.
 const DAYS: i64 = 30;
@@ -27,6 +28,17 @@ pub struct Context {
     /// Offset of a tester against its peers and its uncertainty, decades; an absent one is as good
     /// as its peers.
     pub testers: HashMap<Text, (f64, f64)>,
+    /// What the fleet taught, by rising quarter; a visit goes by the latest that is not after its
+    /// own. Empty: there is nothing but the shipped priors.
+    pub learnt: Vec<Learnt>,
+}
+
+impl Context {
+    /// What was learnt before a quarter began.
+    pub(super) fn learnt(&self, quarter: Quarter) -> Option<&Learnt> {
+        let known = self.learnt.partition_point(|learnt| learnt.quarter <= quarter);
+        self.learnt.get(known.checked_sub(1)?)
+    }
 }
 
 /// Known temperatures, summed by station and UTC day. An estimate for a day uses earlier days

@@ -67,6 +67,11 @@ impl Episodes {
         self.open_mut().for_each(|alarm| alarm.cleared_at = Some(at));
     }
 
+    /// How often a kind was raised.
+    pub(super) fn named(&self, kind: FindingKind) -> usize {
+        self.alarms.iter().filter(|alarm| alarm.kind == kind).count()
+    }
+
     /// What stands.
     pub(super) fn open(&self) -> impl Iterator<Item = &Alarm> {
         self.alarms.iter().filter(|alarm| alarm.cleared_at.is_none())

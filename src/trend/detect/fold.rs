@@ -1,16 +1,19 @@
 //! The fold itself: events and visits in the order of their own times, a judgement after each day.
 
+mod close;
+
+use std::collections::HashMap;
+
 use super::episode::{Episodes, Projected, Stands};
 use super::track::{Around, Label, Track};
 use super::visit::{Visit, middle, series, visits};
-use super::{
-    Context, CrossingTimes, Detection, Detector, Judged, MOST_TO_CLEAR, Notice, NoticeKind,
-};
+use super::{Context, Detection, Detector, Notice, NoticeKind};
 use crate::model::{
-    Bound, Case, Event, EventKind, FindingKind, Joining, Limit, Phase, Stamp, Verdict,
+    Bound, Case, Event, EventKind, FindingKind, Joining, Limit, Phase, Stamp, Text,
 };
-use crate::trend::filter::{Observation, Turn};
+use crate::trend::filter::{Posterior, Turn};
 use crate::trend::imbalance::{explained, imbalance};
+use crate::trend::learn::{Quarter, Term};
 
 /// Everything of one asset on its way through time.
 struct Fold<'a> {
@@ -20,60 +23,32 @@ struct Fold<'a> {
     limits: Vec<Limit>,
     tracks: Vec<Track<'a>>,
     alarm: f64,
+    /// Whether what the fleet taught may be used.
+    taught: bool,
+    quarter: Option<Quarter>,
+    testers: &'a HashMap<Text, (f64, f64)>,
     dried: bool,
     /// Visits running at which the phases were apart, and the smallest then.
     apart: (u32, usize),
+    /// The drop that the step rule sees was told as a decline or as below the limit.
+    step_told: bool,
     episodes: Episodes,
     projections: Vec<Projected>,
     notices: Vec<Notice>,
 }
 
 pub(super) fn fold(detector: &Detector, case: &Case, context: &Context) -> Detection {
-    let class = case.asset.insulation;
-    let series = series(case);
-    let alarm = alarm_level(detector.settings().alarm, series.len());
-    let middle: Vec<usize> = series
-        .iter()
-        .filter(|(label, _)| *label == Label::Middle)
-        .flat_map(|(_, lines)| lines.iter().copied())
-        .collect();
-    let tracks = series
-        .into_iter()
-        .map(|(label, lines)| {
-            let has_middle = label != Label::Middle && lines.iter().all(|l| middle.contains(l));
-            Track::new(detector, class, label, lines, has_middle)
-        })
-        .collect();
-    let mut fold = Fold {
-        detector,
-        context,
-        case,
-        limits: case.asset.limits().filter(|limit| limit.ohms > 0.0).collect(),
-        tracks,
-        alarm,
-        dried: false,
-        apart: (0, 0),
-        episodes: Episodes::default(),
-        projections: Vec::new(),
-        notices: Vec::new(),
-    };
-    let visits = visits(case, detector.settings());
-    let mut events: Vec<&Event> = case.events.iter().collect();
-    events.sort_by(|a, b| (a.at, &a.kind).cmp(&(b.at, &b.kind)));
-    let mut events = events.into_iter().peekable();
-    for (i, visit) in visits.iter().enumerate() {
-        // An event at the very time of a reading was done before it: one tests after the work.
-        while let Some(event) = events.next_if(|event| event.at <= visit.at) {
-            fold.event(event);
-        }
-        fold.visit(visit);
-        let day = visit.at.utc_day();
-        if visits.get(i + 1).is_none_or(|next| next.at.utc_day() != day) {
-            fold.judge(visit.at);
-        }
-    }
-    events.for_each(|event| fold.event(event));
+    let mut fold = Fold::new(detector, case, context, true);
+    fold.run(|_| {});
     fold.finish()
+}
+
+/// What the visits say at the end of each quarter with visits, by the shipped priors.
+pub(super) fn terms(detector: &Detector, case: &Case, context: &Context) -> Vec<(Quarter, Term)> {
+    let mut terms: Vec<(Quarter, Term)> = Vec::new();
+    let mut fold = Fold::new(detector, case, context, false);
+    fold.run(|fold| terms.extend(fold.quarter.map(|quarter| (quarter, fold.term()))));
+    terms
 }
 
 /// The probability at which a finding opens: the odds asked for grow with the number of series,
@@ -84,7 +59,101 @@ fn alarm_level(setting: f64, series: usize) -> f64 {
     odds / (1.0 + odds)
 }
 
-impl Fold<'_> {
+impl<'a> Fold<'a> {
+    fn new(detector: &'a Detector, case: &'a Case, context: &'a Context, taught: bool) -> Self {
+        let class = case.asset.insulation;
+        let series = series(case);
+        let alarm = alarm_level(detector.settings().alarm, series.len());
+        let middle: Vec<usize> = series
+            .iter()
+            .filter(|(label, _)| *label == Label::Middle)
+            .flat_map(|(_, lines)| lines.iter().copied())
+            .collect();
+        let tracks = series
+            .into_iter()
+            .map(|(label, lines)| {
+                let has_middle = label != Label::Middle && lines.iter().all(|l| middle.contains(l));
+                Track::new(detector, class, label, lines, has_middle)
+            })
+            .collect();
+        Fold {
+            detector,
+            context,
+            case,
+            limits: case.asset.limits().filter(|limit| limit.ohms > 0.0).collect(),
+            tracks,
+            alarm,
+            taught,
+            quarter: None,
+            testers: &context.testers,
+            dried: false,
+            apart: (0, 0),
+            step_told: false,
+            episodes: Episodes::default(),
+            projections: Vec::new(),
+            notices: Vec::new(),
+        }
+    }
+
+    /// Folds in all events and visits; tells at the end of each quarter with visits.
+    fn run(&mut self, mut quarter_ends: impl FnMut(&Self)) {
+        let visits = visits(self.case, self.detector.settings());
+        let mut events: Vec<&Event> = self.case.events.iter().collect();
+        events.sort_by(|a, b| (a.at, &a.kind).cmp(&(b.at, &b.kind)));
+        let mut events = events.into_iter().peekable();
+        for (i, visit) in visits.iter().enumerate() {
+            let quarter = Quarter::of(visit.at);
+            if self.quarter != Some(quarter) {
+                quarter_ends(self);
+                self.turn_to(quarter);
+            }
+            // An event at the very time of a reading was done before it: one tests after the work.
+            while let Some(event) = events.next_if(|event| event.at <= visit.at) {
+                self.event(event);
+            }
+            self.visit(visit);
+            let day = visit.at.utc_day();
+            if visits.get(i + 1).is_none_or(|next| next.at.utc_day() != day) {
+                self.judge(visit.at);
+            }
+        }
+        quarter_ends(self);
+        events.for_each(|event| self.event(event));
+    }
+
+    /// Goes on by what was known when a quarter began.
+    fn turn_to(&mut self, quarter: Quarter) {
+        self.quarter = Some(quarter);
+        let settings = self.detector.settings();
+        let Some(learnt) = self.context.learnt(quarter).filter(|_| self.taught) else {
+            return;
+        };
+        if settings.learnt_testers {
+            self.testers = &learnt.testers;
+        }
+        if let Some(prior) = learnt.prior(&self.case.asset).filter(|_| settings.learnt_priors) {
+            self.tracks.iter_mut().for_each(|track| track.turn_to(self.detector, prior));
+        }
+    }
+
+    /// What the visits so far say; its series count together as one asset.
+    fn term(&self) -> Term {
+        let seen: Vec<&Track> = self.tracks.iter().filter(|t| t.state.visits() > 0).collect();
+        let mut posterior = Posterior::default();
+        for track in &seen {
+            posterior.add(1.0 / seen.len() as f64, &track.state.posterior());
+        }
+        let points = || self.case.lines.iter().flat_map(|l| &l.points).map(|p| p.taken_at);
+        let end = |at: &Stamp| self.quarter.is_some_and(|quarter| Quarter::of(*at) <= quarter);
+        let days = points().min().zip(points().filter(end).max());
+        Term {
+            assets: if seen.is_empty() { 0.0 } else { 1.0 },
+            posterior,
+            years: days.map_or(0.0, |(from, to)| (to.days() - from.days()) / 365.25),
+            declines: self.episodes.named(FindingKind::Declining) as f64,
+        }
+    }
+
     fn event(&mut self, event: &Event) {
         match event.kind {
             EventKind::Rewound | EventKind::Replaced => {
@@ -107,6 +176,7 @@ impl Fold<'_> {
         let turn = if std::mem::take(&mut self.dried) { Turn::Dried } else { Turn::None };
         let around = Around {
             context: self.context,
+            testers: self.testers,
             class: self.case.asset.insulation,
             limits: &self.limits,
             turn,
@@ -185,6 +255,9 @@ impl Fold<'_> {
             return;
         };
         let stands = self.stands();
+        let tells = |kind| matches!(kind, FindingKind::BelowLimit | FindingKind::Declining);
+        let told = self.step_told || stands.kinds.iter().any(|(kind, _)| tells(*kind));
+        self.step_told = told && self.tracks.iter().any(|track| track.says.step);
         let new = self.episodes.update(at, &stands);
         if stands.kinds.is_empty() {
             return;
@@ -220,110 +293,20 @@ impl Fold<'_> {
         kinds.extend(low.map(with(FindingKind::BelowLimit)));
         let falls = of(&|t| t.standing.alarm && !below(t));
         kinds.extend(falls.map(with(FindingKind::Declining)));
-        // A drop that is already told as a decline or as below the limit is not told twice.
-        let step = of(&|t| t.says.step).filter(|_| kinds.is_empty());
+        // A drop that is already told as a decline or as below the limit is not told twice, also
+        // not when that ends and the level stays down.
+        let step = of(&|t| t.says.step).filter(|_| kinds.is_empty() && !self.step_told);
         kinds.extend(step.map(with(FindingKind::Step)));
         if self.apart.0 >= 2 {
             let phase = self.case.lines[self.apart.1].series.phase.clone();
             kinds.push((FindingKind::Imbalance, Some(phase)));
         }
         if kinds.is_empty() {
-            kinds.extend(of(&|t| t.standing.watch).map(|phase| (FindingKind::Watch, phase)));
+            let step = |t: &Track| self.step_told && t.says.step;
+            kinds.extend(
+                of(&|t| t.standing.watch || step(t)).map(|phase| (FindingKind::Watch, phase)),
+            );
         }
         Stands { kinds }
-    }
-
-    /// The earliest projection over the limits; open before there are two visits.
-    fn crossing(&self, track: &Track) -> CrossingTimes {
-        let Some(last) = track.last.filter(|_| track.state.visits() >= 2) else {
-            return CrossingTimes::default();
-        };
-        let (grid, projector) = (self.detector.grid(), &self.detector.projector);
-        let open = |days: Option<f64>| days.unwrap_or(f64::INFINITY);
-        let all = track
-            .thresholds(&self.limits)
-            .map(|limit| projector.crossing(grid, track.prior, &track.state, limit));
-        let Some(first) = all.min_by(|a, b| open(a.mid).total_cmp(&open(b.mid))) else {
-            return CrossingTimes::default();
-        };
-        let stamp = |days: Option<f64>| days.map(|days| last.plus_days(days));
-        CrossingTimes {
-            lower: stamp(first.lower),
-            mid: stamp(first.mid),
-            upper: stamp(first.upper),
-        }
-    }
-
-    /// How many visits at the usual pace and at today's level would end what stands.
-    fn clears_after(&self, track: &Track) -> Option<u32> {
-        let seen = track.last_seen?;
-        let grid = self.detector.grid();
-        let mut hopeful = track.clone();
-        let steady = Observation {
-            log_ohm: track.state.level(grid).mid,
-            bound: Bound::Measured,
-            temperature_c: 40.0,
-            temperature_sd: 0.0,
-            humidity_pct: None,
-            ..seen
-        };
-        (1..=MOST_TO_CLEAR).find(|_| {
-            hopeful.state.visit(grid, track.prior, track.usual_gap, Turn::None, &steady);
-            hopeful.judge(self.detector, &self.limits, self.alarm);
-            !hopeful.standing.alarm && !hopeful.standing.watch
-        })
-    }
-
-    fn finish(mut self) -> Detection {
-        let fewest = self.detector.settings().fewest;
-        let judged = self.tracks.iter().filter_map(|track| {
-            let last = track.last?;
-            let standing = track.standing;
-            let flagged = standing.alarm || standing.watch || track.says.below || track.says.step;
-            let below = track.chance.below > track.chance.declining;
-            let verdict = match standing {
-                _ if track.says.below => Verdict::BelowLimit,
-                s if s.alarm && below => Verdict::BelowLimit,
-                s if s.alarm => Verdict::Declining,
-                _ if track.says.step || standing.watch => Verdict::Watch,
-                _ if track.state.visits() < fewest => Verdict::TooFew,
-                _ => Verdict::Steady,
-            };
-            Some(Judged {
-                label: track.label.clone(),
-                verdict,
-                chance: track.chance,
-                says: track.says,
-                level: track.state.level(self.detector.grid()),
-                decades_per_year: track.state.rate(self.detector.grid()),
-                crossing: if flagged { self.crossing(track) } else { CrossingTimes::default() },
-                clears_after: if flagged { self.clears_after(track) } else { None },
-                visits: track.state.visits(),
-                last,
-            })
-        });
-        let series: Vec<Judged> = judged.collect();
-        let chance = |j: &Judged| j.chance.sum();
-        let leading = (0..series.len())
-            .rev()
-            .max_by(|a, b| chance(&series[*a]).total_cmp(&chance(&series[*b])));
-        // A flagged series decides before one that has too few visits.
-        let verdict = series.iter().map(|j| j.verdict).max().unwrap_or(Verdict::TooFew);
-        for track in &self.tracks {
-            if let Some((at, station)) = track.last.zip(track.temperature_taken().cloned()) {
-                let (phase, kind) =
-                    (track.label.phase().cloned(), NoticeKind::TemperatureTaken(station));
-                self.notices.push(Notice { at, phase, kind });
-            }
-        }
-        self.notices.sort_by_key(|notice| notice.at);
-        Detection {
-            alarms: self.episodes.alarms,
-            projections: self.projections,
-            verdict,
-            leading,
-            series,
-            notices: self.notices,
-        }
     }
 }

@@ -15,6 +15,7 @@ pub use track::Label;
 
 use super::companion::Says;
 use super::filter::{self, Chance, Grid, Interval, Prior};
+use super::learn::{Quarter, Term};
 use super::projection::Projector;
 use crate::model::{Case, Insulation, Phase, Stamp, Text, Verdict};
 
@@ -40,6 +41,10 @@ pub struct Settings {
     /// Where visits follow one another within so many days, a decline is named when two
     /// judgements running find it probable enough.
     pub near_days: f64,
+    /// Whether the priors that the fleet taught are used, or only shown.
+    pub learnt_priors: bool,
+    /// Whether the tester offsets that the fleet taught are used, or only shown.
+    pub learnt_testers: bool,
 }
 
 impl Default for Settings {
@@ -54,6 +59,8 @@ impl Default for Settings {
             visit_hours: 4.0,
             fewest: 4,
             near_days: 14.0,
+            learnt_priors: false,
+            learnt_testers: false,
         }
     }
 }
@@ -106,6 +113,12 @@ impl Detector {
     /// Folds all visits of a case and says what was found when, and what stands at the end.
     pub fn detect(&self, case: &Case, context: &Context) -> Detection {
         fold::fold(self, case, context)
+    }
+
+    /// What an asset's visits say at the end of each quarter that it was visited in, whatever
+    /// `context` says of learning: see [`super::learn`].
+    pub(super) fn terms(&self, case: &Case, context: &Context) -> Vec<(Quarter, Term)> {
+        fold::terms(self, case, context)
     }
 }
 

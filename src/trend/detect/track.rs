@@ -1,5 +1,6 @@
 //! One series on its way through the visits: filter, companion rules and hysteresis together.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::{Context, Detector};
@@ -37,6 +38,7 @@ pub(super) struct Standing {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Around<'a> {
     pub(super) context: &'a Context,
+    pub(super) testers: &'a HashMap<Text, (f64, f64)>,
     pub(super) class: Insulation,
     pub(super) limits: &'a [Limit],
     pub(super) turn: Turn,
@@ -95,6 +97,12 @@ impl<'a> Track<'a> {
         }
     }
 
+    /// Goes on under another prior.
+    pub(super) fn turn_to(&mut self, detector: &Detector, prior: &'a Prior) {
+        self.state.turn_to(detector.grid(), self.prior, prior);
+        self.prior = prior;
+    }
+
     /// A new winding or specimen: nothing before it counts.
     pub(super) fn reset(&mut self, detector: &Detector) {
         self.state.restart(detector.grid(), self.prior);
@@ -120,7 +128,7 @@ impl<'a> Track<'a> {
         point: &Point,
         retests: &[(f64, Bound)],
     ) {
-        let Around { context, class, limits, turn, at } = *around;
+        let Around { context, testers, class, limits, turn, at } = *around;
         let settings = detector.settings();
         let known = point.temperature_c.filter(|t| t.is_finite());
         self.temperature_taken = known.is_none().then(|| point.station.clone());
@@ -133,7 +141,7 @@ impl<'a> Track<'a> {
             1 => celsius,
             n => self.usual_c + (celsius - self.usual_c) / f64::from(n),
         };
-        let (offset, tester_sd) = context.testers.get(&point.tester).copied().unwrap_or_default();
+        let (offset, tester_sd) = testers.get(&point.tester).copied().unwrap_or_default();
         let seen = Observation {
             log_ohm: point.log_ohm - offset,
             bound: point.bound,

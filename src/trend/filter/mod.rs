@@ -19,7 +19,7 @@ mod summary;
 
 pub use grid::Grid;
 pub use observation::Observation;
-pub use prior::{Prior, rule};
+pub use prior::{Posterior, Prior, rule};
 pub use state::{State, Turn};
 pub(crate) use step::Step;
 pub(crate) use summary::LIMIT_CELL;

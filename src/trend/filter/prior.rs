@@ -7,6 +7,12 @@ use crate::model::Insulation;
 /// wrong, and classes are assigned by people.
 const MISFILED: f64 = 0.02;
 
+/// As many assets of a class must be known for their word to weigh as much as the shipped prior.
+const STRENGTH: f64 = 20.0;
+
+/// Share of the shipped prior that stays however many assets are known: the next one may be unlike.
+const KEPT: f64 = 0.2;
+
 /// Weights of the fixed unknowns and of the starting level.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prior {
@@ -51,6 +57,74 @@ impl Prior {
         );
         let start = peak.iter().zip(&flat).map(|(p, f)| weight * p + (1.0 - weight) * f).collect();
         Prior { kappas, sigmas: s.sigmas, start, declining: s.start_declining }
+    }
+}
+
+impl Prior {
+    /// The prior for the next of a class of which some assets are known: the sum of their
+    /// posteriors, with as much of the shipped prior as `STRENGTH` assets would weigh. This is one
+    /// step of expectation and maximisation for the weights of a mixture (Dempster, Laird and
+    /// Rubin 1977), so that an asset whose readings say nothing repeats the shipped prior.
+    pub fn learnt(&self, known: &Posterior) -> Prior {
+        let mix = |weight: f64, found: f64, of: f64| {
+            let taught = (STRENGTH * weight + found.max(0.0)) / (STRENGTH + of);
+            KEPT * weight + (1.0 - KEPT) * taught
+        };
+        let of_kappas: f64 = known.kappas.iter().sum();
+        let of_sigmas: f64 = known.sigmas.iter().sum();
+        let of_levels: f64 = known.levels.iter().sum();
+        let kappas = self.kappas.iter().zip(&known.kappas);
+        let levels = self.start.iter().zip(&known.levels);
+        let sigma =
+            |i: usize| (self.sigmas[i].0, mix(self.sigmas[i].1, known.sigmas[i], of_sigmas));
+        Prior {
+            kappas: kappas.map(|((k, w), found)| (*k, mix(*w, *found, of_kappas))).collect(),
+            sigmas: std::array::from_fn(sigma),
+            start: levels.map(|(w, found)| mix(*w, *found, of_levels)).collect(),
+            declining: self.declining,
+        }
+    }
+
+    /// Mean temperature coefficient, decades per 10 K.
+    pub fn mean_coefficient(&self) -> f64 {
+        self.kappas.iter().map(|(k, w)| k * w).sum()
+    }
+
+    /// Mean scatter of a reading, decades.
+    pub fn mean_scatter(&self) -> f64 {
+        self.sigmas.iter().map(|(s, w)| s * w).sum()
+    }
+
+    /// Mean and spread of the starting level, log10 ohm at 40 °C.
+    pub fn start_level(&self, grid: &Grid) -> (f64, f64) {
+        let cells = || self.start.iter().enumerate().map(|(c, w)| (grid.level(c), w));
+        let mean: f64 = cells().map(|(l, w)| l * w).sum();
+        let var: f64 = cells().map(|(l, w)| (l - mean).powi(2) * w).sum();
+        (mean, var.max(0.0).sqrt())
+    }
+}
+
+/// What visits say of the quantities that a prior weighs: of one series or the sum over many.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Posterior {
+    /// Weight by coefficient.
+    pub(crate) kappas: Vec<f64>,
+    /// Weight by scatter.
+    pub(crate) sigmas: [f64; SIGMAS],
+    /// Weight by cell of the level, of the part that does not decline.
+    pub(crate) levels: Vec<f64>,
+}
+
+impl Posterior {
+    /// Adds `share` of another; an empty one takes its size.
+    pub(crate) fn add(&mut self, share: f64, other: &Posterior) {
+        let add = |to: &mut Vec<f64>, from: &[f64]| {
+            to.resize(to.len().max(from.len()), 0.0);
+            to.iter_mut().zip(from).for_each(|(a, b)| *a += share * b);
+        };
+        add(&mut self.kappas, &other.kappas);
+        add(&mut self.levels, &other.levels);
+        self.sigmas.iter_mut().zip(&other.sigmas).for_each(|(a, b)| *a += share * b);
     }
 }
 

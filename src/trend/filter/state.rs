@@ -86,6 +86,26 @@ impl State {
         self.visits = 0;
     }
 
+    /// Holds the same visits against another prior of the same coefficients and scatters. Both are
+    /// fixed unknowns, so that the posterior moves with the ratio of the priors; the level keeps
+    /// what it started from, except where nothing was seen yet.
+    pub(crate) fn turn_to(&mut self, grid: &Grid, old: &Prior, new: &Prior) {
+        if self.visits == 0 {
+            return self.restart(grid, new);
+        }
+        let pair =
+            |prior: &Prior, i: usize| prior.kappas[i / SIGMAS].1 * prior.sigmas[i % SIGMAS].1;
+        let whole = 2 * RATES * self.cells;
+        let mut total = 0.0;
+        for (i, block) in self.mass.chunks_exact_mut(whole).enumerate() {
+            let ratio = pair(new, i) / pair(old, i);
+            block.iter_mut().for_each(|m| *m *= ratio);
+            self.weights[i].iter_mut().for_each(|w| *w *= ratio);
+            total += self.weights[i][0] + self.weights[i][1];
+        }
+        self.scale = 1.0 / total;
+    }
+
     /// Visits folded in since the start.
     pub fn visits(&self) -> u32 {
         self.visits

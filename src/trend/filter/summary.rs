@@ -1,6 +1,6 @@
 //! What the posterior says: the probability of a decline, the level and the rate.
 
-use super::{Grid, Prior, RATES, SIGMAS, State};
+use super::{Grid, Posterior, Prior, RATES, SIGMAS, State};
 
 const DAYS_A_YEAR: f64 = 365.25;
 
@@ -123,6 +123,23 @@ impl State {
     /// The mean temperature coefficient, decades per 10 K.
     pub fn coefficient(&self, prior: &Prior) -> f64 {
         self.mean(|pair| prior.kappas[pair / SIGMAS].0)
+    }
+
+    /// What the visits so far say of the quantities that a prior weighs; each sums to one, the
+    /// levels to the share that does not decline.
+    pub(crate) fn posterior(&self) -> Posterior {
+        let mut kappas = vec![0.0; self.weights.len() / SIGMAS];
+        let mut sigmas = [0.0; SIGMAS];
+        for (pair, w) in self.weights.iter().enumerate() {
+            let share = (w[0] + w[1]) * self.scale;
+            kappas[pair / SIGMAS] += share;
+            sigmas[pair % SIGMAS] += share;
+        }
+        let mut levels = vec![0.0; self.cells];
+        for row in self.mass.chunks_exact(self.cells).step_by(RATES) {
+            levels.iter_mut().zip(row).for_each(|(sum, m)| *sum += m * self.scale);
+        }
+        Posterior { kappas, sigmas, levels }
     }
 
     fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
