@@ -281,6 +281,18 @@ fn a_new_alias_takes_what_it_explains_out_of_the_tray() {
 
 /// Polarization index R(10 min)/R(1 min) (IEEE Std 43), withheld above 5 GΩ.
 #[test]
+fn what_the_fleet_taught_is_shown_by_quarter() {
+    let house = House::new();
+    let file = house.file("a.csv", declining_asset("YT-001/drive", 18, 12));
+    house.must(0, &["import", &file]);
+    let learnt = house.json(&["learnt"]);
+    let first = &learnt[0];
+    assert_eq!(first["quarter"], "2024-Q2", "{learnt}");
+    assert_eq!(first["of"], "rotating machine, unknown");
+    assert_eq!(first["assets"], 1);
+}
+
+#[test]
 fn timed_readings_give_ratios_with_their_times() {
     let house = House::new();
     let file = house.file(
@@ -561,8 +573,17 @@ fn check_and_backup_tell_what_they_did() {
 #[test]
 fn help_has_an_example_and_completions_and_manual_exist() {
     let house = House::new();
-    for command in ["import", "declining", "assess", "history", "export", "backup", "check", "demo"]
-    {
+    for command in [
+        "import",
+        "declining",
+        "assess",
+        "history",
+        "replay",
+        "learnt",
+        "export",
+        "backup",
+        "check",
+    ] {
         let help = house.must(0, &[command, "--help"]).out;
         assert!(help.contains("Example"), "{command}: {help}");
     }

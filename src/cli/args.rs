@@ -98,6 +98,9 @@ pub(crate) enum Command {
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
         how early?")]
     Replay(Replay),
+    /// What the fleet's own history says of its classes and testers, by quarter
+    #[command(after_help = "Example:\n  ohmward learnt --format csv")]
+    Learnt,
     /// Stated problems: list them, say that somebody answers for one, close one
     #[command(subcommand)]
     Finding(FindingCommand),

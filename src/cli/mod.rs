@@ -12,6 +12,7 @@ mod draft;
 mod fitted;
 mod history;
 mod import;
+mod learnt;
 mod log;
 mod output;
 mod place;
@@ -111,6 +112,7 @@ impl Cli {
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
             Command::Replay(args) => replay::replay(place, args),
+            Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
             Command::Asset(args) => registers::asset(place, args),

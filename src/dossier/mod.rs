@@ -150,7 +150,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
 }
 
 /// What the store knows beside an asset's own readings: the temperatures of its stations.
-fn context<R: Reader + ?Sized>(reader: &R) -> Result<Context, StoreError> {
+pub fn context<R: Reader + ?Sized>(reader: &R) -> Result<Context, StoreError> {
     let mut context = Context::default();
     for day in reader.day_temperatures()? {
         let n = u32::try_from(day.n).unwrap_or(u32::MAX);

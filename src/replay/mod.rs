@@ -3,12 +3,16 @@
 //! Evaluated after each UTC day with readings on what was measured by its end, events and proofs by
 //! their own time. An alarm once raised stays in the list, whatever was learnt later.
 
+mod learnt;
+
 use rayon::prelude::*;
 
 use crate::dossier::{Desk, Dossier, DossierError, Settings};
 use crate::model::{AssetId, DAY_MICROS, FindingKind, Phase, Stamp};
 use crate::store::{Reader, Result as StoreResult, When};
 use crate::trend::{Assessor, CrossingTimes};
+
+pub use learnt::learnt;
 
 /// An alarm at the moment it was raised.
 #[derive(Clone, Debug, PartialEq)]

@@ -68,6 +68,11 @@ impl Assessor {
         Assessor { detector: Detector::new(settings.detector) }
     }
 
+    /// The detector itself.
+    pub fn detector(&self) -> &Detector {
+        &self.detector
+    }
+
     /// Assesses one chart; `context` is what is known beside the asset's own points.
     pub fn assess(&self, case: &Case, context: &Context) -> Assessment {
         let detection = self.detector.detect(case, context);

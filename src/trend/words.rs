@@ -5,9 +5,9 @@
 pub const ASSUMPTIONS: &str = "Probabilities and intervals hold under the detector's model (a level \
 that may start to fall at any time, readings scattered about it, temperature by the class of \
 insulation). It was checked on simulated fleets only: there it missed 25 % of the declines that \
-reached a limit when tested monthly with a hand-held tester, 32 % with swapped testers and missing \
-temperatures, 0.3 % when tested weekly on a bench, and raised 0.1 to 0.3 false flags in 100 healthy \
-machine-years.";
+reached a limit when tested monthly with a hand-held tester, 31 % with swapped testers and missing \
+temperatures, under 1 % when tested weekly on a bench, and raised less than 0.5 false flags in 100 \
+healthy machine-years.";
 
 /// An amount of ohms for a person: three significant digits with the prefix of the trade.
 pub fn ohms(ohms: f64) -> String {

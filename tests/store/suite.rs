@@ -599,7 +599,7 @@ pub(crate) fn a_finding_needs_no_registered_asset(mut store: Both) {
     }
     assert_eq!(store.reader.findings(None, ALWAYS).unwrap().len(), 2);
     let of = |kind, when| store.reader.findings_of(kind, when).unwrap();
-    assert_eq!(of(FindingKind::CommonCause, ALWAYS), [cause.clone()]);
+    assert_eq!(of(FindingKind::CommonCause, ALWAYS), std::slice::from_ref(&cause));
     assert!(of(FindingKind::CommonCause, When { as_of: day(9), ..ALWAYS }).is_empty());
     assert!(of(FindingKind::CommonCause, When { known_at: day(29), ..ALWAYS }).is_empty());
     assert!(store.reader.assets(ALWAYS).unwrap().is_empty());
