@@ -65,6 +65,10 @@ fn modules_name_only_lower_floors() {
             }
             for named in rooms_named(line) {
                 seen += 1;
+                // A room's own tests may stand on the invented fleets.
+                if named == "invent" && is_test(&file) {
+                    continue;
+                }
                 match self::floor(&named) {
                     Some(other) if named == room || other < floor => {}
                     Some(other) => wrong.push(format!(
@@ -130,6 +134,10 @@ fn root() -> PathBuf {
 
 fn floor(room: &str) -> Option<u8> {
     FLOORS.iter().find(|(_, name)| *name == room).map(|(floor, _)| *floor)
+}
+
+fn is_test(file: &Path) -> bool {
+    file.file_name().unwrap().to_string_lossy().ends_with("tests.rs")
 }
 
 fn room_of(src: &Path, file: &Path) -> String {
