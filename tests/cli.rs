@@ -316,6 +316,10 @@ fn timed_readings_give_ratios_with_their_times() {
     let used: Vec<_> = history.as_array().unwrap().iter().map(|r| r["used"].clone()).collect();
     assert_eq!(used[1], "counts");
     assert_eq!(used[2], "same test, another duration");
+    // The limit is met by the reading of the rated minute, and not by those beside it.
+    let result = |n: usize| history[n]["result"].as_str().unwrap().to_owned();
+    assert!(result(1).starts_with("meets"), "{}", result(1));
+    assert!(result(0).starts_with("cannot tell") && result(2).starts_with("cannot tell"));
 }
 
 #[test]
@@ -450,9 +454,15 @@ fn a_failed_proof_takes_readings_out_and_a_person_puts_them_back() {
     assert_eq!(before[0], "counts", "measured before the last good proof");
     assert!(before[1].contains("a proof of its tester failed"), "{before:?}");
     assert_eq!(before[2], "counts", "another tester");
+    let result = |n: usize| house.json(&["history", "YT-001"])[n]["result"].to_string();
+    assert!(result(0).contains("meets"), "{}", result(0));
+    assert!(result(1).contains("invalid") && !result(1).contains("meets"), "{}", result(1));
     let id = house.json(&["history", "YT-001"])[1]["reading"].as_str().unwrap().to_owned();
     house.must(0, &["reading", "overrule", &id, "--reason", "the proof lead was broken"]);
     assert!(used()[1].starts_with("counts"), "{:?}", used());
+    assert!(result(1).contains("meets"), "{}", result(1));
+    house.must(0, &["reading", "void", &id, "--reason", "clip had slipped"]);
+    assert!(result(1).contains("invalid"), "{}", result(1));
 }
 
 #[test]

@@ -13,7 +13,7 @@ use crate::model::{
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
-use crate::visits::{self, Judged, Ratio, Suspicion, ratios};
+use crate::visits::{self, Exclusion, Judged, Ratio, Role, Suspicion, near_rated, ratios};
 
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
 pub use evidence::{Evidence, episodes};
@@ -139,13 +139,34 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
             .map(|judged| {
                 let id = judged.corrected.id;
                 Entry {
-                    outcomes: self.assessor.outcomes(&asset, &judged.corrected.reading),
+                    outcomes: self.outcomes(&asset, &judged),
                     recorded_at: recorded.get(&id).copied().unwrap_or(Stamp::MIN),
                     judged,
                 }
             })
             .collect();
         Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups })
+    }
+
+    /// What a reading says at once. One that does not count says nothing against any limit, and a
+    /// high one off the rated time does not show that the limit is met; a low one always counts.
+    fn outcomes(&self, asset: &Asset, judged: &Judged) -> Vec<(Limit, Outcome)> {
+        let invalid = match &judged.role {
+            Role::LeftOut(Exclusion::Voided(_)) => Some("void"),
+            Role::LeftOut(Exclusion::ProofFailed(_)) => Some("a proof of its tester failed"),
+            _ => None,
+        };
+        if let Some(why) = invalid {
+            return asset.limits().map(|limit| (limit, Outcome::Invalid(why))).collect();
+        }
+        let reading = &judged.corrected.reading;
+        let mut outcomes = self.assessor.outcomes(asset, reading);
+        if !near_rated(reading, &self.records.settings.visits) {
+            for (_, outcome) in outcomes.iter_mut().filter(|(_, o)| *o == Outcome::Meets) {
+                *outcome = Outcome::CannotTell("not measured for the rated time");
+            }
+        }
+        outcomes
     }
 }
 

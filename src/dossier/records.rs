@@ -11,7 +11,7 @@ use crate::visits::{Judged, Suspicion, apply, gather, suspicions};
 pub struct Records<'a, R: Reader + ?Sized> {
     pub(super) reader: &'a R,
     pub(super) when: When,
-    settings: &'a Settings,
+    pub(super) settings: &'a Settings,
     suspicions: HashMap<Text, Vec<Suspicion>>,
 }
 

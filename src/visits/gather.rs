@@ -162,7 +162,16 @@ fn is_low(r: &Reading) -> bool {
     r.bound != Bound::Over && r.ohms < 10.0 * 1_000.0 * nominal
 }
 
-/// How far a duration is from the rated one, as a ratio above 1; a missing one counts as rated.
+/// Half as far again still counts as the rated time: ln 1.5.
+const NEARLY: f64 = 0.405;
+
+/// Whether a reading was taken near the rated time; a duration that nobody stated counts as rated.
+pub fn near_rated(r: &Reading, settings: &Settings) -> bool {
+    off_rated(r, settings) <= NEARLY
+}
+
+/// How far a duration is from the rated one, as the logarithm of their ratio; a missing one counts
+/// as rated.
 fn off_rated(r: &Reading, settings: &Settings) -> f64 {
     match r.duration_s {
         Some(s) if s > 0.0 => (s / settings.rated_duration_s).ln().abs(),
@@ -190,7 +199,6 @@ fn tests(members: &[usize], judged: &[Judged]) -> Vec<usize> {
 
 /// The position among the members of the reading that stands for the visit.
 fn choose(members: &[usize], tests: &[usize], judged: &[Judged], settings: &Settings) -> usize {
-    const NEARLY: f64 = 0.405; // ln 1.5: half as far again still counts as a full test.
     let off: Vec<f64> =
         members.iter().map(|&i| off_rated(&judged[i].corrected.reading, settings)).collect();
     let nearest = off.iter().copied().fold(f64::INFINITY, f64::min);

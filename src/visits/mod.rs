@@ -9,7 +9,7 @@ mod proofs;
 mod ratios;
 
 pub use correct::{Corrected, apply};
-pub use gather::{Exclusion, Judged, Role, gather};
+pub use gather::{Exclusion, Judged, Role, gather, near_rated};
 pub use proofs::{Suspicion, suspicions};
 pub use ratios::{Ratio, RatioValue, ratios};
 
