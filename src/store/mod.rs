@@ -13,11 +13,9 @@ mod same;
 pub mod sqlite;
 mod stored;
 
-use std::sync::Arc;
-
 use crate::model::{
     Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase, Proof, ReadingId,
-    Series, Stamp,
+    Stamp,
 };
 
 pub use change::{Act, Change, FindingAct};
@@ -138,11 +136,6 @@ pub trait Reader {
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.
     fn check(&self) -> Result<Vec<String>>;
-}
-
-/// The series of an asset and phase with all else as in `series`; handy for corrections.
-pub fn series_of(series: &Series, asset: AssetId, phase: Phase) -> Arc<Series> {
-    Arc::new(Series { asset, phase, ..series.clone() })
 }
 
 /// What stands for the asset and phase of a reading in the tray: a lone question mark.
