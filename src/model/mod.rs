@@ -7,6 +7,7 @@ mod gear;
 mod occasion;
 mod point;
 mod reading;
+mod role;
 mod stamp;
 
 pub use asset::{
@@ -21,6 +22,7 @@ pub use point::{Case, Line, Point};
 pub use reading::{
     Bound, CASE, Facts, Precision, Reading, ReadingId, Series, TemperatureOf, TimeDoubt, Volts,
 };
+pub use role::Role;
 pub use stamp::{DAY_MICROS, Stamp};
 
 /// A short text; empty means "not stated".

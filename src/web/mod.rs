@@ -1,26 +1,29 @@
 //! The HTTP side: readings in, questions answered, health told. Wire types stay in this room.
 
+mod api;
 mod health;
-mod ingest;
 mod metrics;
 mod pool;
-mod queries;
 mod refusal;
+mod route;
 mod shared;
-mod wire;
+mod who;
 
 use std::sync::{Arc, Mutex};
 
 use axum::Router;
-use axum::extract::DefaultBodyLimit;
-use axum::routing::{get, post};
+use axum::http::Method;
+use axum::routing::get;
 use tokio::sync::Semaphore;
 
 use crate::intake::RegisterWatch;
 use crate::limits;
+use crate::model::Role;
 use crate::sources::Standing;
 use crate::store::Result;
 use pool::Readers;
+pub use route::Needs;
+use route::Route;
 pub use shared::{Roster, Shared};
 
 /// What the routes work with.
@@ -45,14 +48,24 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
         shared,
     };
-    let ingest = post(ingest::readings).layer(DefaultBodyLimit::max(limits::BODY_BYTES));
-    Ok(Router::new()
-        .route("/v1/readings", ingest.get(queries::readings))
-        .route("/v1/declining", get(queries::declining))
-        .route("/v1/assets", get(queries::assets))
-        .route("/healthz", get(health::healthz))
-        .route("/metrics", get(metrics::metrics))
+    let service = Arc::new(service);
+    Ok(route::router(&service, table())
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
-        .with_state(Arc::new(service)))
+        .with_state(service))
+}
+
+/// Every route with its method and what it needs: what an access test walks.
+pub fn access() -> Vec<(Method, &'static str, Needs)> {
+    table().into_iter().map(|route| (route.method, route.path, route.needs)).collect()
+}
+
+/// Every route there is.
+fn table() -> Vec<Route> {
+    let mut table = vec![
+        Route::new(Method::GET, "/healthz", Needs::Nothing, get(health::healthz)),
+        Route::new(Method::GET, "/metrics", Needs::Role(Role::Read), get(metrics::metrics)),
+    ];
+    table.extend(api::table());
+    table
 }

@@ -12,7 +12,8 @@ use crate::store::kept::failed;
 use crate::store::{Result, StoreError};
 
 /// Every schema version in order; the number of the last one is the database's `user_version`.
-const SCHEMA: &[M<'static>] = &[M::up(include_str!("schema_1.sql"))];
+const SCHEMA: &[M<'static>] =
+    &[M::up(include_str!("schema_1.sql")), M::up(include_str!("schema_2.sql"))];
 
 /// "ohmw": tells our databases from others'.
 const APPLICATION_ID: i32 = 0x6f68_6d77;

@@ -9,12 +9,12 @@ use axum::extract::rejection::BytesRejection;
 use axum::extract::{ConnectInfo, FromRequest, Request, State};
 use axum::http::{HeaderMap, StatusCode, header};
 
-use super::Service;
-use super::refusal::Refusal;
 use super::wire::TakenOut;
 use crate::intake::{BodyImport, BodyKind, BodyTaken};
 use crate::limits;
 use crate::store::Writer;
+use crate::web::Service;
+use crate::web::refusal::Refusal;
 
 /// Content types that are taken, as they are named to a client.
 const TAKEN: &str = "`application/json` (an array), `application/x-ndjson` (an object a line) or \

@@ -9,13 +9,13 @@ use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use serde::Deserialize;
 
-use super::Service;
-use super::refusal::Refusal;
 use super::wire::{AssetOut, ReadingOut};
 use crate::dossier::{Ranked, ranked};
 use crate::model::AssetId;
 use crate::store::sqlite::SqliteReader;
 use crate::store::{Reader, Result as StoreResult, When};
+use crate::web::Service;
+use crate::web::refusal::Refusal;
 
 /// Options of `GET /v1/declining`.
 #[derive(Deserialize)]
