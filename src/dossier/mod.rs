@@ -17,7 +17,7 @@ use crate::visits::{self, Exclusion, Judged, Ratio, Role, Suspicion, near_rated,
 
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
 pub use evidence::{Evidence, episodes};
-pub use ranking::{Ranked, ranked, row};
+pub use ranking::{Ranked, expected_false, ranked, row};
 use records::Gathered;
 pub use records::Records;
 

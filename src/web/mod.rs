@@ -3,6 +3,7 @@
 mod api;
 mod health;
 mod metrics;
+mod pages;
 mod pool;
 mod refusal;
 mod route;
@@ -67,5 +68,6 @@ fn table() -> Vec<Route> {
         Route::new(Method::GET, "/metrics", Needs::Role(Role::Read), get(metrics::metrics)),
     ];
     table.extend(api::table());
+    table.extend(pages::table());
     table
 }
