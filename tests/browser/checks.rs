@@ -62,7 +62,7 @@ fn the_engine_finds_what_shuts_people_out() {
         "document.querySelector('label[for=q]').remove();\
          document.querySelector('#q').placeholder = '';\
          document.querySelector('h1').className = 'pale';\
-         document.styleSheets[0].insertRule('.pale { color: var(--paper) }')",
+         document.styleSheets[0].insertRule('.pale { color: var(--rule) }')",
     );
     quay.browser.script(&format!("{AXE};return typeof axe"));
     let found = quay.browser.script(RUN).to_string();
