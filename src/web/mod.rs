@@ -53,6 +53,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
     Ok(route::router(&service, table())
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
+        .layer(axum::middleware::from_fn(pages::for_people))
         .with_state(service))
 }
 

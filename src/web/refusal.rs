@@ -37,9 +37,15 @@ impl Refusal {
     }
 }
 
+/// The words of a refusal, in the extensions of its answer: for who writes it in another form.
+#[derive(Clone, Debug)]
+pub(super) struct Refused(pub(super) String);
+
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
+        let refused = Refused(self.error.clone());
         let mut response = (self.status, Json(RefusalOut { error: self.error })).into_response();
+        response.extensions_mut().insert(refused);
         if let Some(seconds) = self.again {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }

@@ -7,7 +7,7 @@ use askama::Template;
 use axum::Extension;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
+use axum::http::{StatusCode, Uri};
 use serde::Deserialize;
 
 use super::numbers::{bounded, date, filters};
@@ -38,13 +38,14 @@ pub(super) struct Ask {
 pub(super) async fn page(
     State(service): State<Arc<Service>>,
     Extension(who): Extension<Who>,
+    uri: Uri,
     query: Result<Query<Ask>, QueryRejection>,
 ) -> Result<Page<FleetPage>, Refusal> {
     let Query(ask) = query.map_err(misasked)?;
     let (findings, assets) = service
         .ask(|reader| Ok((reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?)))
         .await?;
-    let frame = Frame::of(Section::Fleet, &who);
+    let frame = Frame::of(Section::Fleet, who, &uri);
     Ok(Page(StatusCode::OK, FleetPage { fleet: Fleet::of(findings, assets, &ask), ask, frame }))
 }
 

@@ -1,11 +1,11 @@
 //! What all pages share: the frame around them, where one is in it, and how a page is answered.
 
 use askama::Template;
-use axum::http::{StatusCode, header};
+use axum::http::{StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 
 use super::files::{File, ICON, LIVE, STYLE};
-use crate::model::Text;
+use crate::model::Role;
 use crate::web::who::Who;
 
 /// The pages of the navigation.
@@ -63,20 +63,52 @@ impl Section {
 pub(in crate::web) struct Frame {
     pub(in crate::web) title: String,
     pub(in crate::web) here: Option<Section>,
-    /// Who acts; empty: not known.
-    pub(in crate::web) name: Text,
+    /// Who looks at it; none on a page about a refused request.
+    pub(in crate::web) who: Option<Who>,
+    /// Where it is: path and query.
+    pub(in crate::web) at: String,
     /// What was just done, in a sentence.
-    pub(in crate::web) done: Option<&'static str>,
+    pub(in crate::web) done: Option<String>,
 }
 
 impl Frame {
-    pub(in crate::web) fn new(title: impl Into<String>, here: Option<Section>, who: &Who) -> Self {
-        Frame { title: title.into(), here, name: who.name.clone(), done: None }
+    pub(in crate::web) fn new(title: impl Into<String>, who: Option<Who>, at: &Uri) -> Self {
+        let at = at.path_and_query().map_or_else(|| "/".to_owned(), ToString::to_string);
+        Frame { title: title.into(), here: None, who, at, done: None }
     }
 
     /// The frame of a page of the navigation.
-    pub(in crate::web) fn of(here: Section, who: &Who) -> Self {
-        Frame::new(here.word(), Some(here), who)
+    pub(in crate::web) fn of(here: Section, who: Who, at: &Uri) -> Self {
+        Frame { here: Some(here), ..Frame::new(here.word(), Some(who), at) }
+    }
+
+    /// The same below a page of the navigation.
+    pub(in crate::web) fn under(self, here: Section) -> Self {
+        Frame { here: Some(here), ..self }
+    }
+
+    /// What forms send back with a change.
+    pub(in crate::web) fn csrf(&self) -> &str {
+        self.who.as_ref().map_or("", |who| &who.csrf)
+    }
+
+    /// Whether nobody has said who is here, on a service without accounts.
+    pub(in crate::web) fn is_unnamed(&self) -> bool {
+        self.who.as_ref().is_some_and(|who| who.role.is_none() && who.name.is_empty())
+    }
+
+    /// Whether whoever is here may do what is done at a bench.
+    pub(in crate::web) fn may_bench(&self) -> bool {
+        self.may(Role::Bench)
+    }
+
+    /// Whether whoever is here may change registers.
+    pub(in crate::web) fn may_manage(&self) -> bool {
+        self.may(Role::Manage)
+    }
+
+    fn may(&self, needed: Role) -> bool {
+        self.who.as_ref().is_some_and(|who| who.role.is_none_or(|role| role.may(needed)))
     }
 
     pub(in crate::web) fn is_here(&self, section: &Section) -> bool {
