@@ -4,14 +4,11 @@ use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
+use crate::dossier::words::CAUTION;
 use crate::dossier::{self, Desk, Ranked, episodes, ranked};
 use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 use crate::trend::Assessor;
-
-/// The cautions that stand wherever a verdict could be acted on.
-pub(crate) const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
-Testing is for qualified people: the maker's procedure and local rules first.";
 
 pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failure> {
     place.reader()?;

@@ -9,7 +9,6 @@ mod demo;
 mod finding;
 
 mod draft;
-mod fitted;
 mod history;
 mod import;
 mod learnt;

@@ -3,9 +3,11 @@
 
 mod causes;
 mod evidence;
+pub mod fitted;
 mod quality;
 mod ranking;
 mod records;
+pub mod words;
 
 use std::collections::{BTreeMap, HashMap};
 
