@@ -4,11 +4,11 @@ use super::args::OneAsset;
 use super::chart::{Chart, Dot};
 use super::output::{self, Format};
 use super::place::Place;
+use super::quality;
 use super::{Exit, Failure};
-use crate::dossier::{
-    CAUTION, Desk, Dossier, FitStatement, Group, LineStatement, RatioStatement, Statement,
-    episodes, limit_words, line_words, notices, role_words,
-};
+use crate::dossier::fitted::fit_out;
+use crate::dossier::words::{CAUTION, limit_words, line_words, notices, ratio_words, role_words};
+use crate::dossier::{Desk, Dossier, Group, LineStatement, Statement, TesterUse, episodes};
 use crate::model::{LimitMeaning, Verdict};
 use crate::trend::Assessor;
 use crate::trend::words::ASSUMPTIONS;
@@ -17,15 +17,16 @@ pub(crate) fn assess(place: &mut Place, one: OneAsset) -> Result<Exit, Failure> 
     let asset = place.known_asset(&one.asset)?;
     let reader = place.reader()?;
     let assessor = Assessor::new(place.config.assess.trend.clone());
-    let dossier =
-        Desk::new(&reader, place.when, &place.config.assess, &assessor)?.open(&asset.id)?;
+    let desk = Desk::new(&reader, place.when, &place.config.assess, &assessor)?;
+    let dossier = desk.open(&asset.id)?;
+    let testers = desk.testers(&dossier)?;
     match place.format {
-        Format::Json => output::json(&Statement::of(&dossier))?,
+        Format::Json => output::json(&Statement::of(&dossier, &testers))?,
         Format::Csv => {
-            let out = Statement::of(&dossier);
+            let out = Statement::of(&dossier, &testers);
             output::rows(Format::Csv, LINE_COLUMNS, &out.lines, "")?;
         }
-        Format::Table => print(&dossier)?,
+        Format::Table => print(&dossier, &testers)?,
     }
     let urgent = matches!(dossier.verdict(), Verdict::Declining | Verdict::BelowLimit);
     Ok(if urgent { Exit::NeedsPerson } else { Exit::Done })
@@ -46,7 +47,7 @@ const LINE_COLUMNS: &[output::Column] = &[
 ];
 
 /// The assessment for a person: verdict, chart, numbers, what was left out and why.
-fn print(dossier: &Dossier) -> Result<(), Failure> {
+fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
     let asset = &dossier.asset;
     let limits: Vec<String> = asset.limits().map(|l| limit_words(&l)).collect();
     output::line(format!("{}: {}", asset.id, dossier.verdict().word().to_uppercase()))?;
@@ -78,7 +79,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
         output::line("")?;
         for (line, beside) in lines {
             output::line(format!("  {}: {}", line.series.phase, line_words(line)))?;
-            for words in FitStatement::of(beside).words() {
+            for words in fit_out(beside).words() {
                 output::line(format!("     {words}"))?;
             }
         }
@@ -90,7 +91,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
     if let Some(last) = dossier.ratios.last() {
         output::line("\ntimed readings")?;
         for ratio in dossier.ratios.iter().filter(|r| r.at.utc_day() == last.at.utc_day()) {
-            output::line(format!("  {}", RatioStatement::of(ratio).words()))?;
+            output::line(format!("  {}", ratio_words(ratio)))?;
         }
     }
     let findings = episodes(dossier);
@@ -116,6 +117,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
             role_words(&entry.judged.role)
         ))?;
     }
+    quality::print(dossier, testers)?;
     output::line(format!("\n{ASSUMPTIONS}\n{CAUTION}"))?;
     Ok(())
 }

@@ -29,6 +29,8 @@ struct HistoryOut {
     visit: Option<usize>,
     used: String,
     result: String,
+    /// What is in doubt about it.
+    doubts: String,
     recorded_at: String,
     from: String,
     remark: String,
@@ -82,6 +84,7 @@ impl From<ReadingStatement> for HistoryOut {
             visit: r.visit,
             used: r.used,
             result: r.result,
+            doubts: r.doubts,
             recorded_at: r.recorded_at,
             from: r.from,
             remark: r.remark,

@@ -15,6 +15,7 @@ mod learnt;
 mod log;
 mod output;
 mod place;
+mod quality;
 mod reading;
 mod registers;
 mod rejects;

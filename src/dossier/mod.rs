@@ -3,10 +3,12 @@
 
 mod causes;
 mod evidence;
+pub mod fitted;
+mod quality;
 mod ranking;
 mod records;
 mod statement;
-mod words;
+pub mod words;
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -16,18 +18,20 @@ use crate::model::{
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
-use crate::visits::{self, Exclusion, Judged, Ratio, Role, Suspicion, near_rated, ratios};
+use crate::visits::{
+    self, Doubt, Exclusion, Judged, Ratio, Role, Suspicion, doubts, near_rated, ratios,
+};
 
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
 pub use evidence::{Evidence, episodes};
-pub use ranking::{Ranked, ranked, row};
+pub use quality::{Quality, TesterUse};
+pub use ranking::{Ranked, expected_false, ranked, row};
 use records::Gathered;
 pub use records::Records;
 pub use statement::{
-    FindingStatement, FitStatement, LineStatement, RatioStatement, ReadingStatement, SourceNames,
-    Statement, findings_at, told,
+    FindingStatement, LineStatement, QualityStatement, RatioStatement, ReadingStatement,
+    SourceNames, Statement, TesterStatement, findings_at, told,
 };
-pub use words::{CAUTION, limit_words, line_words, notices, role_words, used_words};
 
 /// How assets are assessed: how readings become visits, and what the detector is told.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -58,6 +62,8 @@ pub struct Entry {
     pub recorded_at: Stamp,
     /// What it says at once against each limit.
     pub outcomes: Vec<(Limit, Outcome)>,
+    /// What is in doubt about it.
+    pub doubts: Vec<Doubt>,
 }
 
 /// What belongs on one chart: lines of one setup, test voltage and kind of counterpart.
@@ -164,9 +170,15 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         let entry = |judged: Judged| Entry {
             outcomes: self.outcomes(asset, &judged),
             recorded_at: recorded.get(&judged.corrected.id).copied().unwrap_or(Stamp::MIN),
+            doubts: self.doubts(&judged),
             judged,
         };
         judged.into_iter().map(entry).collect()
+    }
+
+    fn doubts(&self, judged: &Judged) -> Vec<Doubt> {
+        let tester = self.records.testers.get(&judged.corrected.reading.tester);
+        doubts(judged, tester, &self.records.settings.visits)
     }
 
     /// What a reading says at once. One that does not count says nothing against any limit, and a
@@ -175,6 +187,7 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         let invalid = match &judged.role {
             Role::LeftOut(Exclusion::Voided(_)) => Some("void"),
             Role::LeftOut(Exclusion::ProofFailed(_)) => Some("a proof of its tester failed"),
+            Role::LeftOut(Exclusion::NoContact(_)) => Some("contact was not confirmed"),
             _ => None,
         };
         if let Some(why) = invalid {

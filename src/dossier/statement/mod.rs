@@ -2,22 +2,22 @@
 //! what was done with each. Command and API give the same.
 
 mod findings;
-mod fit;
 mod line;
+mod quality;
 mod reading;
 
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::words::{CAUTION, limit_words, notices, role_words};
-use super::{Dossier, Group, Ranked, episodes, row};
+use super::{Dossier, Group, Ranked, TesterUse, episodes, row};
 use crate::trend::evidence::{LineEvidence, Settings, evidence};
 use crate::trend::words::ASSUMPTIONS;
 use crate::visits::{Ratio, RatioValue};
 
 pub use findings::{FindingStatement, findings_at, told};
-pub use fit::FitStatement;
 pub use line::LineStatement;
+pub use quality::{QualityStatement, TesterStatement};
 pub use reading::{ReadingStatement, SourceNames};
 
 /// The verdict on one asset with its evidence.
@@ -50,6 +50,10 @@ pub struct Statement {
     pub readings: usize,
     /// Those that are left out of the trend.
     pub left_out: Vec<LeftOutStatement>,
+    /// What is in doubt about them.
+    pub quality: Vec<QualityStatement>,
+    /// The testers they hang on.
+    pub testers: Vec<TesterStatement>,
     /// What the numbers rest on.
     pub assumptions: &'static str,
     /// What they do not say.
@@ -89,8 +93,8 @@ pub struct LeftOutStatement {
 }
 
 impl Statement {
-    /// Tells a dossier.
-    pub fn of(dossier: &Dossier) -> Self {
+    /// Tells a dossier and its testers.
+    pub fn of(dossier: &Dossier, testers: &[TesterUse]) -> Self {
         let asset = &dossier.asset;
         Statement {
             asset: asset.id.to_string(),
@@ -113,6 +117,8 @@ impl Statement {
                     why: role_words(&e.judged.role),
                 })
                 .collect(),
+            quality: dossier.quality().into_iter().map(QualityStatement::of).collect(),
+            testers: testers.iter().map(TesterStatement::of).collect(),
             assumptions: ASSUMPTIONS,
             caution: CAUTION,
         }
@@ -149,16 +155,5 @@ impl RatioStatement {
             ratio: value,
             withheld: value.is_none(),
         }
-    }
-
-    /// The same in words.
-    pub fn words(&self) -> String {
-        let name = if self.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
-        let value = match self.ratio {
-            Some(value) => format!("{}{value:.2}", self.bound.replace('=', "")),
-            None => "withheld: above 5 GΩ it says nothing".into(),
-        };
-        let (later, earlier) = (self.later_s, self.earlier_s);
-        format!("{} {} {name} {later} s / {earlier} s: {value}", &self.at[..10], self.phase)
     }
 }

@@ -64,6 +64,8 @@ pub struct ReadingStatement {
     pub used: String,
     /// What it says at once against each limit, in words.
     pub result: String,
+    /// What is in doubt about it, in words.
+    pub doubts: String,
     /// The file, connection, client or person it came from.
     pub from: String,
 }
@@ -75,6 +77,7 @@ impl ReadingStatement {
         let (r, s) = (&c.reading, &c.reading.series);
         let results: Vec<String> =
             entry.outcomes.iter().map(|(limit, outcome)| outcome_words(limit, outcome)).collect();
+        let doubts: Vec<_> = entry.doubts.iter().map(|doubt| doubt.word()).collect();
         ReadingStatement {
             id: c.id.to_string(),
             recorded_at: entry.recorded_at.to_string(),
@@ -98,6 +101,7 @@ impl ReadingStatement {
             visit: entry.judged.visit,
             used: used_words(entry),
             result: results.join("; "),
+            doubts: doubts.join("; "),
             from,
         }
     }

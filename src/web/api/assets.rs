@@ -11,7 +11,7 @@ use utoipa::{IntoParams, ToSchema};
 use super::asked::{Asked, NamedAsset, Sent};
 use super::paging::{List, Page, Until, list, when};
 use super::wire::{AssetOut, LimitIn};
-use crate::dossier::Statement;
+use crate::dossier::{Desk, Statement};
 use crate::model::{Asset, AssetId, Invalid};
 use crate::registry::{self, AssetChange};
 use crate::store::{Change, Reader, When};
@@ -77,9 +77,12 @@ pub(super) async fn asset(
     asked: Asked<AssetQuery>,
 ) -> Result<Json<AssessedOut>, Refusal> {
     let when = when(asked.query.as_of, asked.query.known_at);
-    let dossier = service.ask_desk(when, move |_, desk| desk.open(&id)).await?;
-    let assessment = Statement::of(&dossier);
-    Ok(Json(AssessedOut { asset: dossier.asset.into(), assessment }))
+    let told = move |_: &_, desk: &Desk<'_, _>| {
+        let dossier = desk.open(&id)?;
+        let assessment = Statement::of(&dossier, &desk.testers(&dossier)?);
+        Ok(AssessedOut { asset: dossier.asset.into(), assessment })
+    };
+    Ok(Json(service.ask_desk(when, told).await?))
 }
 
 /// What is said of an asset. What is left out stays as it was.
