@@ -64,3 +64,7 @@ pub const FLEET_QUESTIONS: usize = 1;
 /// Longest body of a request that changes something, in bytes: a register row with two pages of
 /// remark, or ten thousand numbers of rejects.
 pub const CHANGE_BYTES: usize = 64 * 1024;
+
+/// Assets that waited for so long mean that the watch is behind: a round of ten thousand assets
+/// takes less on two cores.
+pub const BEHIND: std::time::Duration = std::time::Duration::from_secs(60);

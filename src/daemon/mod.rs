@@ -21,8 +21,8 @@ use tokio::signal::unix::{SignalKind, signal};
 
 use crate::clock::Clock;
 use crate::sources::{Standing, Stop};
+use crate::store::StoreError;
 use crate::store::sqlite::{SqliteStore, WriterThread};
-use crate::store::{KeptFiles, StoreError};
 use crate::watch;
 use crate::web::{self, Roster, Shared};
 use crew::Crew;
@@ -97,7 +97,6 @@ impl Serve {
         let shared = Arc::new(Shared {
             profiles: Profiles::builtin().map_err(PlanError::from)?,
             all_profiles: RwLock::new(Arc::clone(&plan.profiles)),
-            kept: KeptFiles::in_data(&self.data),
             assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
@@ -105,6 +104,7 @@ impl Serve {
             writing: Arc::default(),
             watching: Arc::default(),
             assessed: Arc::default(),
+            backlog: Arc::default(),
             started: Instant::now(),
             store,
             writer,
@@ -232,6 +232,7 @@ fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::
         stop: stop.clone(),
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),
+        backlog: Arc::clone(&shared.backlog),
     };
     Thread::start("watch", stop, Stop::default(), move || {
         end::enduring("watch", &stopped, || task.run(&woken))

@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-use crate::model::Text;
+use crate::model::{Stamp, Text};
 
 /// A number that only grows.
 #[derive(Debug, Default)]
@@ -126,6 +126,15 @@ impl Health {
     }
 }
 
+/// The last thing that came from a source and was stored.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Latest {
+    /// When it was stored.
+    pub at: Stamp,
+    /// A line, the name of a file, or who sent a request.
+    pub what: String,
+}
+
 /// One source, as anybody may look at it.
 #[derive(Debug)]
 pub struct Standing {
@@ -141,6 +150,7 @@ pub struct Standing {
     pub reading: Health,
     /// The side that brings them into the store.
     pub intake: Health,
+    latest: Mutex<Option<Latest>>,
 }
 
 impl Standing {
@@ -148,6 +158,17 @@ impl Standing {
     pub fn new(kind: &'static str, name: Text) -> Self {
         let (reading, intake) = (Health::default(), Health::default());
         let (tally, delays) = (Tally::default(), Delays::default());
-        Standing { kind, name, tally, delays, reading, intake }
+        Standing { kind, name, tally, delays, reading, intake, latest: Mutex::default() }
+    }
+
+    /// Notes what came last.
+    pub fn came(&self, at: Stamp, what: impl Into<String>) {
+        let latest = Latest { at, what: what.into() };
+        *self.latest.lock().unwrap_or_else(PoisonError::into_inner) = Some(latest);
+    }
+
+    /// What came last; none since the start.
+    pub fn latest(&self) -> Option<Latest> {
+        self.latest.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 }

@@ -1,5 +1,6 @@
 //! Changed assets to findings: drains what the store marked as pending.
 
+mod backlog;
 mod common;
 mod offsets;
 mod task;
@@ -16,6 +17,7 @@ use crate::trend::Assessor;
 use crate::visits::{Exclusion, Role};
 use common::Judgement;
 
+pub use backlog::Backlog;
 pub use task::{Task, Wake, wake};
 
 /// Assets assessed between two writes: small enough that findings appear soon, large enough that
@@ -66,6 +68,7 @@ pub fn drain<R: Reader + Send>(
     }
     let work = in_order(pending, &common);
     let mut done = 0;
+    progress(done, work.len());
     for some in work.chunks(AT_ONCE) {
         let answers = round.assess(some, &common)?;
         let testers: BTreeSet<&Text> = answers.iter().flat_map(|(.., testers)| testers).collect();

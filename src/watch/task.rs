@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync
 use std::sync::{Arc, RwLock};
 use std::time::{Duration, Instant};
 
-use super::drain;
+use super::{Backlog, drain};
 use crate::clock::Clock;
 use crate::dossier::{DossierError, Settings};
 use crate::sources::{Health, Stop};
@@ -59,6 +59,8 @@ pub struct Task<W> {
     pub health: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Where it says how far it is behind.
+    pub backlog: Arc<Backlog>,
 }
 
 impl<W: Writer> Task<W> {
@@ -114,7 +116,10 @@ impl<W: Writer> Task<W> {
         let store = self.store.clone();
         let health = Arc::clone(&self.health);
         let now = self.clock.now();
-        let progress = |_, _| health.tick();
+        let progress = |done: usize, of: usize| {
+            health.tick();
+            self.backlog.is(of - done);
+        };
         let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &progress)?;
         self.assessed.fetch_add(done as u64, Relaxed);
         // Taken before the drain: what was committed meanwhile moves the counter once more.

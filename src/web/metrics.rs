@@ -33,6 +33,11 @@ const COUNTERS: &[Row] = &[
     ("torn_lines", "Lines without their beginning or end.", |t| &t.torn_lines),
 ];
 
+/// Counters of the service as OpenMetrics text.
+#[utoipa::path(get, path = "/metrics", tag = "service",
+    responses((status = 200, description = "OpenMetrics text 1.0.0.",
+        content_type = "application/openmetrics-text; version=1.0.0; charset=utf-8",
+        body = String)))]
 pub(super) async fn metrics(State(service): State<Arc<Service>>) -> impl IntoResponse {
     ([(header::CONTENT_TYPE, MEDIA)], text(&service.shared))
 }

@@ -8,6 +8,7 @@ mod pool;
 mod refusal;
 mod route;
 mod shared;
+mod standing;
 mod who;
 
 use std::sync::{Arc, Mutex};

@@ -10,9 +10,8 @@ use crate::clock::Clock;
 use crate::dossier::Settings;
 use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
-use crate::store::KeptFiles;
 use crate::store::sqlite::{SqliteStore, WriterHandle};
-use crate::watch::Wake;
+use crate::watch::{Backlog, Wake};
 
 /// One for the life of the daemon.
 pub struct Shared {
@@ -24,8 +23,6 @@ pub struct Shared {
     pub profiles: Profiles,
     /// Those and the data folder's own, as last read: for what is read again.
     pub all_profiles: RwLock<Arc<Profiles>>,
-    /// The files kept beside the store.
-    pub kept: KeptFiles,
     /// How assets are assessed; may change while the daemon runs.
     pub assess: Arc<RwLock<Settings>>,
     /// What an asset first met becomes.
@@ -42,6 +39,8 @@ pub struct Shared {
     pub watching: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Assets that wait to be assessed.
+    pub backlog: Arc<Backlog>,
     /// When the daemon started, by a clock that is never set.
     pub started: Instant,
 }

@@ -9,6 +9,8 @@ use axum::extract::rejection::BytesRejection;
 use axum::extract::{ConnectInfo, FromRequest, Request, State};
 use axum::http::{HeaderMap, StatusCode, header};
 
+use utoipa::ToSchema;
+
 use super::wire::TakenOut;
 use crate::intake::{BodyImport, BodyKind, BodyTaken};
 use crate::limits;
@@ -20,7 +22,73 @@ use crate::web::refusal::Refusal;
 const TAKEN: &str = "`application/json` (an array), `application/x-ndjson` (an object a line) or \
 `text/csv` (canonical CSV)";
 
-pub(super) async fn readings(
+/// A reading as it may be sent: the canonical columns. `taken_at`, `asset`, `phase` and
+/// `resistance_ohm` are needed; a record that cannot be read is answered in `rejected`.
+#[derive(ToSchema)]
+#[expect(dead_code, reason = "it describes what the parsers read")]
+pub(super) struct ReadingIn {
+    /// When it was measured.
+    #[schema(example = "2026-03-02T08:15:00Z")]
+    taken_at: String,
+    /// The asset's id, or another name of it.
+    #[schema(example = "YT-014/drive")]
+    asset: String,
+    /// What the live lead was on.
+    #[schema(example = "U")]
+    phase: String,
+    /// What the other lead was on; left out: `case`.
+    #[schema(example = "case")]
+    against: Option<String>,
+    /// What else defines comparability.
+    setup: Option<String>,
+    /// Ohms; what they mean is `bound`.
+    #[schema(example = 550e6)]
+    resistance_ohm: f64,
+    /// `=` measured, `>` at least, `<` at most; left out: `=`.
+    #[schema(example = ">")]
+    bound: Option<String>,
+    /// Nominal test voltage in volts.
+    #[schema(example = 500.0)]
+    test_voltage_v: Option<f64>,
+    /// Delivered voltage in volts.
+    delivered_voltage_v: Option<f64>,
+    /// Seconds of applied voltage.
+    #[schema(example = 60.0)]
+    duration_s: Option<f64>,
+    /// Degrees Celsius.
+    #[schema(example = 22.0)]
+    temperature_c: Option<f64>,
+    /// What that temperature was of: `winding` or `ambient`.
+    #[schema(example = "winding")]
+    temperature_of: Option<String>,
+    /// Relative humidity in per cent.
+    humidity_pct: Option<f64>,
+    /// The tester.
+    #[schema(example = "HT-5")]
+    tester: Option<String>,
+    /// Who measured.
+    operator: Option<String>,
+    /// Where.
+    station: Option<String>,
+    /// Free text.
+    remark: Option<String>,
+}
+
+/// Takes in readings; answers when they are durable.
+///
+/// A JSON array is one delivery: all of it is stored or nothing. JSON lines and CSV are taken in
+/// parts. Sending the same again gives duplicates, never a second reading.
+#[utoipa::path(post, path = "/v1/readings", tag = "readings",
+    request_body(
+        description = "A JSON array of readings, one JSON object a line, or canonical CSV.",
+        content((Vec<ReadingIn> = "application/json"), (String = "application/x-ndjson",
+            example = "{\"taken_at\":\"2026-03-02T08:15:00Z\",\"asset\":\"YT-014/drive\",\"phase\":\"U\",\"resistance_ohm\":5.5e8,\"bound\":\">\"}\n"),
+            (String = "text/csv",
+            example = "taken_at,asset,phase,resistance_ohm,bound\n2026-03-02T08:15:00Z,YT-014/drive,U,550000000,>\n"))
+    ),
+    responses((status = 200, description = "Every record, counted once; also when all are \
+        rejected.", body = TakenOut)))]
+pub(super) async fn send_readings(
     State(service): State<Arc<Service>>,
     ConnectInfo(client): ConnectInfo<SocketAddr>,
     request: Request,
@@ -58,6 +126,7 @@ impl Service {
         };
         let taken = import.run(&mut self.shared.writer.clone() as &mut dyn Writer)?;
         self.shared.wake.wake();
+        self.standing.came(import.now, client);
         let (tally, receipt) = (&self.standing.tally, &taken.receipt);
         tally.bytes.add(bytes.len() as u64);
         tally.count(receipt.accepted, receipt.duplicate, receipt.tray, receipt.rejected);
