@@ -68,3 +68,10 @@ pub const CHANGE_BYTES: usize = 64 * 1024;
 /// Assets that waited for so long mean that the watch is behind: a round of ten thousand assets
 /// takes less on two cores.
 pub const BEHIND: std::time::Duration = std::time::Duration::from_secs(60);
+
+/// Events that are kept for listeners who are slow or come back: an hour of a quiet workshop, some
+/// 2 MB.
+pub const NEWS: usize = 1_024;
+
+/// Streams of events at once: every screen of a large workshop.
+pub const LISTENERS: usize = 64;

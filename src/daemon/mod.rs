@@ -24,7 +24,7 @@ use crate::sources::{Standing, Stop};
 use crate::store::StoreError;
 use crate::store::sqlite::{SqliteStore, WriterThread};
 use crate::watch;
-use crate::web::{self, Roster, Shared};
+use crate::web::{self, News, Roster, Shared};
 use crew::Crew;
 use end::{Ending, Thread};
 use pulse::Pulse;
@@ -105,6 +105,7 @@ impl Serve {
             watching: Arc::default(),
             assessed: Arc::default(),
             backlog: Arc::default(),
+            news: Arc::new(News::new(self.clock.now(), store.clone())?),
             started: Instant::now(),
             store,
             writer,
@@ -233,6 +234,7 @@ fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),
         backlog: Arc::clone(&shared.backlog),
+        onlooker: shared.news.clone(),
     };
     Thread::start("watch", stop, Stop::default(), move || {
         end::enduring("watch", &stopped, || task.run(&woken))

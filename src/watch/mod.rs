@@ -3,6 +3,7 @@
 mod backlog;
 mod common;
 mod offsets;
+mod onlooker;
 mod task;
 mod testers;
 
@@ -18,6 +19,7 @@ use crate::visits::{Exclusion, Role};
 use common::Judgement;
 
 pub use backlog::Backlog;
+pub use onlooker::{Onlooker, Seen};
 pub use task::{Task, Wake, wake};
 
 /// Assets assessed between two writes: small enough that findings appear soon, large enough that
@@ -35,11 +37,12 @@ struct Round<'a, R> {
     assessor: &'a Assessor,
 }
 
-/// A mark, the findings that answer it, and the testers whose doubtful readings take part.
-type Answer = (Pending, Vec<Finding>, BTreeSet<Text>);
+/// A mark, the findings that answer it, the testers whose doubtful readings take part, and what was
+/// seen.
+type Answer = (Pending, Vec<Finding>, BTreeSet<Text>, Seen);
 
 /// Assesses every pending asset, on all cores, and settles its findings. `readers` opens a reader
-/// for each thread; `progress` is told how many are done, and of how many.
+/// for each thread; `onlooker` is told how many are done, and of how many.
 ///
 /// Common causes are looked for first, so that no asset is blamed for what its readings share with
 /// those of many others; the assets of such a cause are assessed with those that changed.
@@ -51,7 +54,7 @@ pub fn drain<R: Reader + Send>(
     writer: &mut dyn Writer,
     now: Stamp,
     settings: &Settings,
-    progress: &dyn Fn(usize, usize),
+    onlooker: &dyn Onlooker,
 ) -> Result<usize, DossierError> {
     let pending = readers()?.pending()?;
     if pending.is_empty() {
@@ -62,26 +65,31 @@ pub fn drain<R: Reader + Send>(
     let common = common::judge(&round, &pending)?;
     for (id, findings) in &common.findings {
         writer.settle(now, id, NO_MARK, findings)?;
+        onlooker.settled(&Seen::subject(id));
     }
     for (id, findings) in offsets::judge(&round, &common)? {
         writer.settle(now, &id, NO_MARK, &findings)?;
+        onlooker.settled(&Seen::subject(&id));
     }
     let work = in_order(pending, &common);
     let mut done = 0;
-    progress(done, work.len());
+    onlooker.progress(done, work.len());
     for some in work.chunks(AT_ONCE) {
         let answers = round.assess(some, &common)?;
-        let testers: BTreeSet<&Text> = answers.iter().flat_map(|(.., testers)| testers).collect();
+        let testers: BTreeSet<&Text> =
+            answers.iter().flat_map(|(_, _, testers, _)| testers).collect();
         for tester in testers {
             if let Some((id, findings)) = testers::judge(&readers()?, settings, tester)? {
                 writer.settle(now, &id, NO_MARK, &findings)?;
+                onlooker.settled(&Seen::subject(&id));
             }
         }
-        for (pending, findings, _) in answers {
+        for (pending, findings, _, seen) in answers {
             writer.settle(now, &pending.asset, pending.mark, &findings)?;
+            onlooker.settled(&seen);
             done += 1;
         }
-        progress(done, work.len());
+        onlooker.progress(done, work.len());
     }
     Ok(done)
 }
@@ -127,9 +135,11 @@ impl<R: Reader + Send> Round<'_, R> {
         common: &Judgement,
     ) -> Result<Answer, DossierError> {
         let mut testers = BTreeSet::new();
+        let mut seen = Seen::subject(&pending.asset);
         let findings = match desk.open(&pending.asset) {
             Ok(dossier) => {
                 testers.extend(doubtful(&dossier, pending.from));
+                seen = Seen::of(&dossier);
                 episodes(&dossier)
             }
             Err(DossierError::NoAsset(id)) => match (common.findings.get(&id), id.as_tester()) {
@@ -143,7 +153,7 @@ impl<R: Reader + Send> Round<'_, R> {
             },
             Err(e) => return Err(e),
         };
-        Ok((pending.clone(), findings, testers))
+        Ok((pending.clone(), findings, testers, seen))
     }
 }
 

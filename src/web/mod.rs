@@ -3,6 +3,7 @@
 mod api;
 mod health;
 mod metrics;
+mod news;
 mod pages;
 mod pool;
 mod refusal;
@@ -23,6 +24,7 @@ use crate::limits;
 use crate::model::Role;
 use crate::sources::Standing;
 use crate::store::Result;
+pub use news::News;
 use pool::Readers;
 pub use route::Needs;
 use route::Route;

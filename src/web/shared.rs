@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use ohmward_parsers::Profiles;
 
+use super::news::News;
 use crate::clock::Clock;
 use crate::dossier::Settings;
 use crate::model::AssetClass;
@@ -41,6 +42,8 @@ pub struct Shared {
     pub assessed: Arc<AtomicU64>,
     /// Assets that wait to be assessed.
     pub backlog: Arc<Backlog>,
+    /// What happens, for those who listen.
+    pub news: Arc<News>,
     /// When the daemon started, by a clock that is never set.
     pub started: Instant,
 }

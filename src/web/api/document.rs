@@ -15,7 +15,9 @@ use utoipa::openapi::{
 };
 use utoipa::{Modify, OpenApi};
 
-use super::{assets, findings, ingest, readings, registers, sources, waiting};
+use super::stream::GapNews;
+use super::{assets, findings, ingest, readings, registers, sources, stream, waiting};
+use crate::web::news::ReadingsNews;
 use crate::web::refusal::RefusalOut;
 use crate::web::route::{Needs, Route};
 use crate::web::{health, metrics};
@@ -63,11 +65,12 @@ use crate::web::{health, metrics};
         registers::add_alias,
         registers::void_alias,
         sources::sources,
+        stream::stream,
         openapi,
         health::healthz,
         metrics::metrics,
     ),
-    components(schemas(RefusalOut)),
+    components(schemas(RefusalOut, GapNews, ReadingsNews)),
     tags(
         (name = "readings", description = "Readings in."),
         (name = "questions", description = "What is known of assets, now or at another time."),

@@ -11,6 +11,7 @@ mod readings;
 mod registers;
 mod rows;
 mod sources;
+mod stream;
 mod waiting;
 mod wire;
 
@@ -63,6 +64,7 @@ pub(super) fn table() -> Vec<Route> {
         manage("/v1/aliases", post(registers::add_alias)),
         manage("/v1/aliases/void", post(registers::void_alias)),
         ask("/v1/sources", get(sources::sources)),
+        ask("/v1/stream", get(stream::stream)),
         Route::new(Method::GET, "/v1/openapi.json", Needs::Nothing, get(document::openapi)),
     ]
 }
