@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use super::output::Format;
-use crate::model::{DAY_MICROS, Stamp};
+use crate::model::Stamp;
 
 /// Keeps ward over insulation.
 ///
@@ -42,18 +42,11 @@ pub(crate) struct Global {
     #[arg(long, global = true, value_enum, default_value_t)]
     pub(crate) format: Format,
     /// Only what was measured or done by this time (RFC 3339, or a date: to its end)
-    #[arg(long, global = true, value_name = "TIME", value_parser = until)]
+    #[arg(long, global = true, value_name = "TIME", value_parser = Stamp::until)]
     pub(crate) as_of: Option<Stamp>,
     /// Only what was recorded by this time: the answer as it was given then
-    #[arg(long, global = true, value_name = "TIME", value_parser = until)]
+    #[arg(long, global = true, value_name = "TIME", value_parser = Stamp::until)]
     pub(crate) known_at: Option<Stamp>,
-}
-
-/// A time up to which something is asked: a bare date means to the end of that day in UTC.
-fn until(text: &str) -> Result<Stamp, String> {
-    let at = Stamp::parse(text)?;
-    let bare = text.trim().len() == 10;
-    Ok(if bare { Stamp::from_micros(at.micros() + DAY_MICROS - 1) } else { at })
 }
 
 /// Who makes a change.
