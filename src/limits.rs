@@ -53,3 +53,10 @@ pub const SHEET_BYTES: u64 = 32 * 1024 * 1024;
 /// Most cells of a spreadsheet, blank ones between filled ones counted: a full sheet's million rows
 /// at five columns.
 pub const SHEET_CELLS: usize = 5_000_000;
+
+/// Fewest characters of a password: with the throttle on logins out of reach of guessing, and still
+/// typed at a bench.
+pub const PASSWORD_CHARS: usize = 10;
+
+/// Longest password in bytes: a sentence, and no work for a hash to be held up with.
+pub const PASSWORD_BYTES: usize = 1_024;

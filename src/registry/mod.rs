@@ -1,11 +1,14 @@
-//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand.
+//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand,
+//! accounts.
 //! Each is checked here, named and dated, and recorded as a new row.
 
+mod accounts;
 mod hand;
 mod rows;
 mod table;
 mod waiting;
 
+pub use accounts::{AccountError, Keys, Office, digest, random};
 pub use hand::{HandError, correct, destination, person};
 pub use rows::{CorrectionRow, LimitRow};
 pub use table::{Register, Row, RowError, read_rows, write_rows};
