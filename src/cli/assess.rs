@@ -11,9 +11,10 @@ use super::fitted::{FitOut, fit_out};
 use super::history::role_words;
 use super::output::{self, Format};
 use super::place::Place;
+use super::quality::{self, QualityOut, TesterOut};
 use super::registers::limit_words;
 use super::{Exit, Failure};
-use crate::dossier::{Desk, Dossier, Group, Ranked, episodes, row};
+use crate::dossier::{Desk, Dossier, Group, Ranked, TesterUse, episodes, row};
 use crate::model::{Bound, LimitMeaning, Verdict};
 use crate::trend::evidence::{LineEvidence, Settings as EvidenceSettings, evidence};
 use crate::trend::words::{ASSUMPTIONS, ohms};
@@ -24,15 +25,16 @@ pub(crate) fn assess(place: &mut Place, one: OneAsset) -> Result<Exit, Failure> 
     let asset = place.known_asset(&one.asset)?;
     let reader = place.reader()?;
     let assessor = Assessor::new(place.config.assess.trend.clone());
-    let dossier =
-        Desk::new(&reader, place.when, &place.config.assess, &assessor)?.open(&asset.id)?;
+    let desk = Desk::new(&reader, place.when, &place.config.assess, &assessor)?;
+    let dossier = desk.open(&asset.id)?;
+    let testers = desk.testers(&dossier)?;
     match place.format {
-        Format::Json => output::json(&AssessOut::of(&dossier))?,
+        Format::Json => output::json(&AssessOut::of(&dossier, &testers))?,
         Format::Csv => {
-            let out = AssessOut::of(&dossier);
+            let out = AssessOut::of(&dossier, &testers);
             output::rows(Format::Csv, LINE_COLUMNS, &out.lines, "")?;
         }
-        Format::Table => print(&dossier)?,
+        Format::Table => print(&dossier, &testers)?,
     }
     let urgent = matches!(dossier.verdict(), Verdict::Declining | Verdict::BelowLimit);
     Ok(if urgent { Exit::NeedsPerson } else { Exit::Done })
@@ -53,6 +55,8 @@ struct AssessOut {
     ratios: Vec<RatioOut>,
     readings: usize,
     left_out: Vec<LeftOutRow>,
+    quality: Vec<QualityOut>,
+    testers: Vec<TesterOut>,
     assumptions: &'static str,
     caution: &'static str,
 }
@@ -150,7 +154,7 @@ const LINE_COLUMNS: &[output::Column] = &[
 ];
 
 impl AssessOut {
-    fn of(dossier: &Dossier) -> Self {
+    fn of(dossier: &Dossier, testers: &[TesterUse]) -> Self {
         AssessOut {
             asset: dossier.asset.id.to_string(),
             kind: dossier.asset.kind.to_string(),
@@ -184,6 +188,8 @@ impl AssessOut {
                     why: role_words(&e.judged.role),
                 })
                 .collect(),
+            quality: dossier.quality().into_iter().map(QualityOut::of).collect(),
+            testers: testers.iter().map(TesterOut::of).collect(),
             assumptions: ASSUMPTIONS,
             caution: CAUTION,
         }
@@ -263,7 +269,7 @@ fn notices(group: &Group) -> Vec<String> {
 }
 
 /// The assessment for a person: verdict, chart, numbers, what was left out and why.
-fn print(dossier: &Dossier) -> Result<(), Failure> {
+fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
     let asset = &dossier.asset;
     let limits: Vec<String> = asset.limits().map(|l| limit_words(&l)).collect();
     output::line(format!("{}: {}", asset.id, dossier.verdict().word().to_uppercase()))?;
@@ -332,6 +338,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
             role_words(&entry.judged.role)
         ))?;
     }
+    quality::print(dossier, testers)?;
     output::line(format!("\n{ASSUMPTIONS}\n{CAUTION}"))?;
     Ok(())
 }

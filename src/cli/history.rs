@@ -33,6 +33,8 @@ struct HistoryOut {
     visit: Option<usize>,
     used: String,
     result: String,
+    /// What is in doubt about it.
+    doubts: String,
     recorded_at: String,
     from: String,
     remark: String,
@@ -58,6 +60,7 @@ pub(crate) fn history(place: &mut Place, one: OneAsset) -> Result<Exit, Failure>
                 format!("{} {}{why}", outcome.word(), limit_words(limit))
             })
             .collect();
+        let doubts: Vec<_> = entry.doubts.iter().map(|doubt| doubt.word()).collect();
         rows.push(HistoryOut {
             reading: c.id.to_string(),
             taken_at: r.taken_at.to_string(),
@@ -76,6 +79,7 @@ pub(crate) fn history(place: &mut Place, one: OneAsset) -> Result<Exit, Failure>
             visit: entry.judged.visit,
             used: used(entry),
             result: result.join("; "),
+            doubts: doubts.join("; "),
             recorded_at: entry.recorded_at.to_string(),
             from: sources.name(c.id.batch)?,
             remark: r.remark.to_string(),
@@ -118,6 +122,9 @@ pub(super) fn role_words(role: &Role) -> String {
         Role::LeftOut(Exclusion::Voided(why)) => format!("left out: void ({why})"),
         Role::LeftOut(Exclusion::ProofFailed(at)) => {
             format!("left out: a proof of its tester failed on {}", at.date())
+        }
+        Role::LeftOut(Exclusion::NoContact(at)) => {
+            format!("left out: contact was not confirmed on {}", at.date())
         }
         Role::LeftOut(Exclusion::VoltageSagged) => {
             "left out: the voltage sagged, so a high value means little".into()

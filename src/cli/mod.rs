@@ -16,6 +16,7 @@ mod learnt;
 mod log;
 mod output;
 mod place;
+mod quality;
 mod reading;
 mod registers;
 mod rejects;
