@@ -64,3 +64,9 @@ pub const FLEET_QUESTIONS: usize = 1;
 /// Longest body of a request that changes something, in bytes: a register row with two pages of
 /// remark, or ten thousand numbers of rejects.
 pub const CHANGE_BYTES: usize = 64 * 1024;
+/// Fewest characters of a password: with the throttle on logins out of reach of guessing, and still
+/// typed at a bench.
+pub const PASSWORD_CHARS: usize = 10;
+
+/// Longest password in bytes: a sentence, and no work for a hash to be held up with.
+pub const PASSWORD_BYTES: usize = 1_024;
