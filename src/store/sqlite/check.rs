@@ -5,7 +5,7 @@ use rusqlite::{Connection, params};
 use super::lexicon::Lexicon;
 use super::readings;
 use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
-use super::rejects;
+use super::{outbox, rejects};
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};
 
 /// How many complaints of one sort are listed.
@@ -84,6 +84,7 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
         corrections::all(db, when).map(drop),
         findings::all(db, findings::Of::All, when).map(drop),
         rejects::all(db, true).map(drop),
+        outbox::all(db, false).map(drop),
     ];
     for read in registers {
         match read {
