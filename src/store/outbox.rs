@@ -25,7 +25,7 @@ words!(
 );
 
 /// One finding in a message.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Told {
     /// The number of the finding, which it keeps however often it is assessed.
     pub finding: u64,
