@@ -131,6 +131,12 @@ pub(crate) enum Command {
     /// Readings whose asset or phase is not known yet
     #[command(subcommand)]
     Tray(TrayCommand),
+    /// Try a way by which people are told of findings
+    #[command(subcommand)]
+    Notify(NotifyCommand),
+    /// Messages to people: what was sent, what waits and why
+    #[command(subcommand)]
+    Outbox(OutboxCommand),
     /// Write readings, or everything, as CSV
     #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
         backup-2026-03")]
@@ -685,4 +691,38 @@ pub(crate) enum TrayCommand {
         --reason 'slot 17' --by 'R. Hale'"
     )]
     Assign(MoveReading),
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum NotifyCommand {
+    /// Send a test message on one channel
+    #[command(
+        after_help = "Example:\n  ohmward notify test shift\n\nIt is sent at once, also in quiet \
+        hours, and says nothing about any asset."
+    )]
+    Test {
+        /// The name of the channel in the configuration
+        name: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum OutboxCommand {
+    /// All messages, the oldest first
+    List {
+        /// Only those that wait to be sent
+        #[arg(long)]
+        waiting: bool,
+    },
+    /// One message as it is sent
+    Show {
+        /// Its number
+        number: u64,
+    },
+    /// Try waiting messages again now
+    #[command(after_help = "Example:\n  ohmward outbox retry\n  ohmward outbox retry 17")]
+    Retry {
+        /// Their numbers [default: all]
+        numbers: Vec<u64>,
+    },
 }

@@ -14,6 +14,7 @@ mod history;
 mod import;
 mod learnt;
 mod log;
+mod outbox;
 mod output;
 mod place;
 mod quality;
@@ -124,6 +125,8 @@ impl Cli {
             Command::Profile(args) => rejects::profile(place, args),
             Command::Rejects(args) => rejects::rejects(place, args),
             Command::Tray(args) => reading::tray(place, args),
+            Command::Notify(args) => outbox::notify(place, args),
+            Command::Outbox(args) => outbox::outbox(place, args),
             Command::Export(args) => upkeep::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),

@@ -1,7 +1,8 @@
 //! The daemon: what is started in which order, how it is told to change, and how it ends.
 //!
-//! Start: lock, store, writer, watch, HTTP, sources, ready. Stop: sources stop reading and what
-//! they read is stored, requests are answered, the watch ends, the store is closed.
+//! Start: lock, store, writer, watch, messages, HTTP, sources, ready. Stop: sources stop reading
+//! and what they read is stored, requests are answered, watch and messages end, the store is
+//! closed.
 
 mod crew;
 mod end;
@@ -24,7 +25,7 @@ use crate::dossier;
 use crate::sources::{Standing, Stop};
 use crate::store::StoreError;
 use crate::store::sqlite::{SqliteStore, WriterThread};
-use crate::watch;
+use crate::watch::{self, messages};
 use crate::web::{self, Roster, Shared};
 use crew::Crew;
 use end::{Ending, Thread};
@@ -103,6 +104,7 @@ impl Serve {
             writing: Arc::default(),
             watching: Arc::default(),
             assessed: Arc::default(),
+            messages: Arc::default(),
             started: Instant::now(),
             store,
             writer,
@@ -114,11 +116,18 @@ impl Serve {
             .enable_all()
             .build()?;
         let settings = Arc::new(RwLock::new(plan.assess.clone()));
-        let watch = watching(&shared, Arc::clone(&settings), woken)?;
+        let told = Arc::new(RwLock::new(plan.messages.clone()));
+        let (settled, to_tell) = watch::wake();
+        let watch = watching(&shared, Arc::clone(&settings), woken, settled)?;
+        let notify = telling(&shared, Arc::clone(&told), to_tell)?;
+        let settings = Changeable { assess: settings, messages: told };
         let served = runtime.block_on(self.serve(plan, &shared, &writing, settings, ready));
         // Even after a failed start nothing may be left running.
         let mut ending = served.unwrap_or_else(Ending::failed);
         ending.add(watch);
+        // What is under way to people gets its time beside the others.
+        notify.ask();
+        ending.add(notify);
         let ended = ending.finish();
         runtime.shutdown_timeout(Duration::from_secs(1));
         drop(shared);
@@ -137,7 +146,7 @@ impl Serve {
         plan: Plan,
         shared: &Arc<Shared>,
         writing: &WriterThread,
-        settings: Arc<RwLock<dossier::Settings>>,
+        settings: Changeable,
         ready: &mut dyn FnMut(SocketAddr),
     ) -> Result<Ending, DaemonError> {
         let mut terminate = signal(SignalKind::terminate())?;
@@ -198,7 +207,7 @@ impl Serve {
     }
 
     /// Reads the configuration again; a wrong one changes nothing.
-    fn reload(&self, crew: &mut Crew, settings: &RwLock<dossier::Settings>, pulse: &mut Pulse) {
+    fn reload(&self, crew: &mut Crew, settings: &Changeable, pulse: &mut Pulse) {
         pulse.reloading();
         match self.plan() {
             Err(e) => tracing::error!("the configuration is kept as it was: {e}"),
@@ -212,17 +221,29 @@ impl Serve {
                     Ok(()) => tracing::info!("the configuration was read again"),
                     Err(e) => tracing::error!("a source could not be started: {e}"),
                 }
-                *settings.write().unwrap_or_else(std::sync::PoisonError::into_inner) = plan.assess;
+                set(&settings.assess, plan.assess);
+                set(&settings.messages, plan.messages);
             }
         }
         pulse.ready();
     }
 }
 
+/// What a reload gives to parts that go on running.
+struct Changeable {
+    assess: Arc<RwLock<dossier::Settings>>,
+    messages: Arc<RwLock<messages::Settings>>,
+}
+
+fn set<T>(to: &RwLock<T>, value: T) {
+    *to.write().unwrap_or_else(std::sync::PoisonError::into_inner) = value;
+}
+
 fn watching(
     shared: &Arc<Shared>,
     settings: Arc<RwLock<dossier::Settings>>,
     woken: std::sync::mpsc::Receiver<()>,
+    settled: watch::Wake,
 ) -> std::io::Result<Thread> {
     let (shared, stop) = (Arc::clone(shared), Stop::default());
     let stopped = stop.clone();
@@ -234,8 +255,29 @@ fn watching(
         stop: stop.clone(),
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),
+        settled,
     };
     Thread::start("watch", stop, Stop::default(), move || {
         end::enduring("watch", &stopped, || task.run(&woken))
+    })
+}
+
+fn telling(
+    shared: &Arc<Shared>,
+    settings: Arc<RwLock<messages::Settings>>,
+    woken: std::sync::mpsc::Receiver<()>,
+) -> std::io::Result<Thread> {
+    let stop = Stop::default();
+    let stopped = stop.clone();
+    let mut office = messages::PostOffice {
+        store: shared.store.clone(),
+        writer: shared.writer.clone(),
+        clock: Arc::clone(&shared.clock),
+        settings,
+        stop: stop.clone(),
+        standing: Arc::clone(&shared.messages),
+    };
+    Thread::start("notify", stop, Stop::default(), move || {
+        end::enduring("notify", &stopped, || office.run(&woken))
     })
 }
