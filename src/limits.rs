@@ -75,3 +75,10 @@ pub const NEWS: usize = 1_024;
 
 /// Streams of events at once: every screen of a large workshop.
 pub const LISTENERS: usize = 64;
+
+/// Fewest characters of a password: with the throttle on logins out of reach of guessing, and still
+/// typed at a bench.
+pub const PASSWORD_CHARS: usize = 10;
+
+/// Longest password in bytes: a sentence, and no work for a hash to be held up with.
+pub const PASSWORD_BYTES: usize = 1_024;

@@ -4,8 +4,7 @@ use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
-use crate::dossier::words::CAUTION;
-use crate::dossier::{self, Ranked, findings_at, ranked};
+use crate::dossier::{CAUTION, Ranked, findings_at, ranked};
 use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 
@@ -27,7 +26,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
     ];
     output::rows(place.format, &columns, &rows, "nothing is declining")?;
     if place.format == Format::Table && !rows.is_empty() {
-        note(false_words(&rows));
+        note(expected_false(&rows));
         let asset = rows.iter().find(|row| row.of_asset).map(|row| quoted(&row.asset));
         let next = match asset {
             Some(asset) => format!("`ohmward assess {asset}` shows the evidence"),
@@ -60,8 +59,9 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
 }
 
 /// How many of the shown findings are to be expected to be false, by the model's own account.
-fn false_words(rows: &[Ranked]) -> String {
-    let false_ones = dossier::expected_false(rows);
+fn expected_false(rows: &[Ranked]) -> String {
+    let chances = rows.iter().filter_map(|r| r.evidence.probability);
+    let false_ones: f64 = chances.map(|p| 1.0 - p).sum();
     format!(
         "{}, of which about {false_ones:.1} are to be expected to be false (by the model; \
          DEVELOPERS.md has the rates on simulated fleets)",

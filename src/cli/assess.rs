@@ -4,11 +4,11 @@ use super::args::OneAsset;
 use super::chart::{Chart, Dot};
 use super::output::{self, Format};
 use super::place::Place;
-use super::quality;
-use super::{Exit, Failure};
-use crate::dossier::fitted::fit_out;
-use crate::dossier::words::{CAUTION, limit_words, line_words, notices, ratio_words, role_words};
-use crate::dossier::{Desk, Dossier, Group, LineStatement, Statement, TesterUse, episodes};
+use super::{Exit, Failure, quality};
+use crate::dossier::{
+    CAUTION, Desk, Dossier, FitStatement, Group, LineStatement, RatioStatement, Statement,
+    TesterUse, episodes, limit_words, line_words, notices, role_words,
+};
 use crate::model::{LimitMeaning, Verdict};
 use crate::trend::Assessor;
 use crate::trend::words::ASSUMPTIONS;
@@ -79,7 +79,7 @@ fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
         output::line("")?;
         for (line, beside) in lines {
             output::line(format!("  {}: {}", line.series.phase, line_words(line)))?;
-            for words in fit_out(beside).words() {
+            for words in FitStatement::of(beside).words() {
                 output::line(format!("     {words}"))?;
             }
         }
@@ -91,7 +91,7 @@ fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
     if let Some(last) = dossier.ratios.last() {
         output::line("\ntimed readings")?;
         for ratio in dossier.ratios.iter().filter(|r| r.at.utc_day() == last.at.utc_day()) {
-            output::line(format!("  {}", ratio_words(ratio)))?;
+            output::line(format!("  {}", RatioStatement::of(ratio).words()))?;
         }
     }
     let findings = episodes(dossier);

@@ -29,7 +29,6 @@ struct HistoryOut {
     visit: Option<usize>,
     used: String,
     result: String,
-    /// What is in doubt about it.
     doubts: String,
     recorded_at: String,
     from: String,

@@ -176,7 +176,7 @@ impl Place {
         let bar = bar("assessing", "assets");
         let open = self.writing()?;
         let readers = || open.store.reader();
-        watch::drain(&readers, &mut open.writer, now, &settings, &|done: usize, of: usize| {
+        watch::drain(&readers, &mut open.writer, now, &settings, &|done, of| {
             bar.set_length(of as u64);
             bar.set_position(done as u64);
         })?;

@@ -3,7 +3,6 @@
 
 mod causes;
 mod evidence;
-pub mod fitted;
 mod quality;
 mod ranking;
 mod records;
@@ -29,9 +28,10 @@ pub use ranking::{Ranked, expected_false, ranked, row};
 use records::Gathered;
 pub use records::Records;
 pub use statement::{
-    FindingStatement, LineStatement, QualityStatement, RatioStatement, ReadingStatement,
-    SourceNames, Statement, TesterStatement, findings_at, told,
+    FindingStatement, FitStatement, LineStatement, QualityStatement, RatioStatement,
+    ReadingStatement, SourceNames, Statement, TesterStatement, findings_at, told,
 };
+pub use words::{CAUTION, limit_words, line_words, notices, role_words, used_words};
 
 /// How assets are assessed: how readings become visits, and what the detector is told.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -169,8 +169,8 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
     ) -> Vec<Entry> {
         let entry = |judged: Judged| Entry {
             outcomes: self.outcomes(asset, &judged),
-            recorded_at: recorded.get(&judged.corrected.id).copied().unwrap_or(Stamp::MIN),
             doubts: self.doubts(&judged),
+            recorded_at: recorded.get(&judged.corrected.id).copied().unwrap_or(Stamp::MIN),
             judged,
         };
         judged.into_iter().map(entry).collect()

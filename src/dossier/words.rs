@@ -6,7 +6,7 @@ use super::{Entry, Group};
 use crate::model::{Bound, Limit, LimitMeaning, Outcome, Verdict};
 use crate::trend::words::ohms;
 use crate::trend::{CrossingTimes, LineAssessment, NoticeKind};
-use crate::visits::{Exclusion, Ratio, RatioValue, Role};
+use crate::visits::{Exclusion, Role};
 
 /// The cautions that stand wherever a verdict could be acted on.
 pub const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
@@ -60,7 +60,7 @@ pub fn used_words(entry: &Entry) -> String {
 }
 
 /// What a reading says at once against one limit, and why it does not decide or count.
-pub fn outcome_words(limit: &Limit, outcome: &Outcome) -> String {
+pub(super) fn outcome_words(limit: &Limit, outcome: &Outcome) -> String {
     let why = outcome.reason();
     let why = if why.is_empty() { String::new() } else { format!(" ({why})") };
     format!("{} {}{why}", outcome.word(), limit_words(limit))
@@ -139,16 +139,4 @@ pub fn line_words(line: &LineAssessment) -> String {
         .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
     let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
     format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
-}
-
-/// A ratio of timed readings with its times: `2026-03-02 U polarization index 600 s / 60 s: 2.31`.
-pub fn ratio_words(ratio: &Ratio) -> String {
-    let name = if ratio.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
-    let value = match ratio.value {
-        RatioValue::Is(value) => format!("{value:.2}"),
-        RatioValue::AtLeast(value) => format!(">{value:.2}"),
-        RatioValue::Withheld => "withheld: above 5 GΩ it says nothing".into(),
-    };
-    let (later, earlier) = (ratio.later_s, ratio.earlier_s);
-    format!("{} {} {name} {later} s / {earlier} s: {value}", ratio.at.date(), ratio.series.phase)
 }

@@ -1,6 +1,8 @@
-//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand.
+//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand,
+//! accounts.
 //! Each is checked here, named and dated, and recorded as a new row.
 
+mod accounts;
 mod asset;
 mod changes;
 mod hand;
@@ -8,6 +10,7 @@ mod rows;
 mod table;
 mod waiting;
 
+pub use accounts::{AccountError, Keys, Office, digest, random};
 pub use asset::{AssetChange, as_read, isolation};
 pub use changes::{Changed, answer, record};
 pub use hand::{HandError, correct, move_to, person};

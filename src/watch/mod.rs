@@ -2,6 +2,7 @@
 
 mod backlog;
 mod common;
+pub mod messages;
 mod offsets;
 mod onlooker;
 mod task;

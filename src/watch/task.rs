@@ -23,15 +23,15 @@ const REST: Duration = Duration::from_millis(10);
 /// Wait after a failure.
 const AGAIN: Duration = Duration::from_secs(1);
 
-/// Tells the watch that something was committed; never waits, cheap to clone.
+/// Tells another part that there is something to do; never waits, cheap to clone.
 #[derive(Clone, Debug)]
 pub struct Wake(SyncSender<()>);
 
 impl Wake {
-    /// Something was committed.
+    /// There is something to do.
     pub fn wake(&self) {
         match self.0.try_send(()) {
-            // A full queue means that it is to come round anyhow; without it there is no watch.
+            // A full queue means that it is to come round anyhow.
             Ok(()) | Err(TrySendError::Full(()) | TrySendError::Disconnected(())) => {}
         }
     }
@@ -63,6 +63,8 @@ pub struct Task<W> {
     pub backlog: Arc<Backlog>,
     /// Who is told what was seen.
     pub onlooker: Arc<dyn Onlooker + Send>,
+    /// Told when findings may have changed.
+    pub settled: Wake,
 }
 
 impl<W: Writer> Task<W> {
@@ -124,6 +126,9 @@ impl<W: Writer> Task<W> {
         };
         let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
         self.assessed.fetch_add(done as u64, Relaxed);
+        if done > 0 {
+            self.settled.wake();
+        }
         // Taken before the drain: what was committed meanwhile moves the counter once more.
         *seen = Some(counter);
         Ok(())

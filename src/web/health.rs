@@ -13,6 +13,7 @@ use super::standing::{SourceOut, state};
 use super::{Service, Shared};
 use crate::limits;
 use crate::sources::Health;
+use crate::watch::messages;
 
 /// How everything stands.
 #[derive(Debug, Serialize, ToSchema)]
@@ -30,6 +31,8 @@ pub(super) struct HealthOut {
     writer: PartOut,
     /// What assesses changed assets.
     watch: PartOut,
+    /// Messages to people.
+    messages: MessagesOut,
     /// Assets assessed since the start.
     assessed: u64,
     /// Assets that wait to be assessed.
@@ -46,6 +49,45 @@ pub(super) struct PartOut {
     /// What keeps it from its work, and what to do.
     #[serde(skip_serializing_if = "Option::is_none")]
     trouble: Option<String>,
+}
+
+/// Messages to people.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct MessagesOut {
+    /// `ok`, `troubled` or `stuck`.
+    state: &'static str,
+    /// What keeps them from being sent, and what to do.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    trouble: Option<String>,
+    /// Those that wait.
+    waiting: u64,
+    /// Those sent since the start.
+    sent: u64,
+    /// Attempts that failed.
+    failed: u64,
+    /// Those given up.
+    dropped: u64,
+}
+
+impl MessagesOut {
+    fn of(standing: &messages::Standing) -> Self {
+        MessagesOut {
+            state: state(&standing.health),
+            trouble: standing.health.trouble(),
+            waiting: standing.waiting.load(Relaxed),
+            sent: standing.sent.get(),
+            failed: standing.failed.get(),
+            dropped: standing.dropped.get(),
+        }
+    }
+
+    fn wrong(&self) -> Option<String> {
+        match (&self.trouble, self.state) {
+            (_, "stuck") => Some("what sends messages gives no sign of life".to_owned()),
+            (Some(why), _) => Some(format!("messages are not sent: {why}")),
+            (None, _) => None,
+        }
+    }
 }
 
 /// Whether everything works, and what is wrong.
@@ -74,6 +116,7 @@ impl HealthOut {
         let watch = PartOut::of(&shared.watching);
         let sources: Vec<SourceOut> =
             shared.roster.all().iter().map(|s| SourceOut::of(s)).collect();
+        let messages = MessagesOut::of(&shared.messages);
         let mut wrong = Vec::new();
         wrong.extend(writer.wrong("the store cannot be written", "the writer of the store"));
         wrong.extend(watch.wrong("assets cannot be assessed", "the watch"));
@@ -85,7 +128,8 @@ impl HealthOut {
             ));
         }
         wrong.extend(sources.iter().flat_map(SourceOut::wrong));
-        let mut states = vec![writer.state, watch.state];
+        wrong.extend(messages.wrong());
+        let mut states = vec![writer.state, watch.state, messages.state];
         states.extend(sources.iter().map(|s| s.state));
         let status = match (states.contains(&"stuck"), wrong.is_empty()) {
             (true, _) => "stuck",
@@ -101,6 +145,7 @@ impl HealthOut {
             pending,
             writer,
             watch,
+            messages,
             sources,
         }
     }

@@ -168,7 +168,7 @@ impl News {
             };
             if is_news {
                 let mut names = SourceNames::new(reader);
-                let latest = newest.as_ref().map(|entry| {
+                let latest: Option<Result<_>> = newest.as_ref().map(|entry| {
                     let from = names.of(entry.judged.corrected.id.batch)?;
                     Ok(ReadingStatement::of(entry, from))
                 });

@@ -12,7 +12,7 @@ use crate::dossier::Settings;
 use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
 use crate::store::sqlite::{SqliteStore, WriterHandle};
-use crate::watch::{Backlog, Wake};
+use crate::watch::{Backlog, Wake, messages};
 
 /// One for the life of the daemon.
 pub struct Shared {
@@ -44,6 +44,8 @@ pub struct Shared {
     pub backlog: Arc<Backlog>,
     /// What happens, for those who listen.
     pub news: Arc<News>,
+    /// Messages to people as they stand.
+    pub messages: Arc<messages::Standing>,
     /// When the daemon started, by a clock that is never set.
     pub started: Instant,
 }

@@ -7,7 +7,7 @@ use crate::cli::args::{AddAsset, AssetCommand, AssetLimit};
 use crate::cli::output::{self, Column};
 use crate::cli::place::Place;
 use crate::cli::{Exit, Failure};
-use crate::dossier::words::limit_words;
+use crate::dossier::limit_words;
 use crate::model::{Asset, AssetId, Invalid};
 use crate::registry::{AssetChange, Register, as_read, isolation};
 use crate::store::{Change, Reader};

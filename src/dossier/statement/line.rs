@@ -3,8 +3,8 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use super::FitStatement;
 use crate::dossier::Group;
-use crate::dossier::fitted::{FitOut, fit_out};
 use crate::model::Stamp;
 use crate::trend::LineAssessment;
 use crate::trend::evidence::LineEvidence;
@@ -65,7 +65,7 @@ pub struct LineStatement {
     /// When it was taken.
     pub last_taken_at: Option<String>,
     /// The regression beside the verdict.
-    pub fit: Option<FitOut>,
+    pub fit: Option<FitStatement>,
 }
 
 impl LineStatement {
@@ -98,7 +98,7 @@ impl LineStatement {
             last_ohm: line.last.as_ref().map(|p| power(p.log_ohm)),
             last_bound: line.last.as_ref().map(|p| p.bound.word()),
             last_taken_at: line.last.as_ref().map(|p| p.taken_at.to_string()),
-            fit: Some(fit_out(beside)),
+            fit: Some(FitStatement::of(beside)),
         }
     }
 }

@@ -2,6 +2,7 @@
 //! what was done with each. Command and API give the same.
 
 mod findings;
+mod fit;
 mod line;
 mod quality;
 mod reading;
@@ -16,6 +17,7 @@ use crate::trend::words::ASSUMPTIONS;
 use crate::visits::{Ratio, RatioValue};
 
 pub use findings::{FindingStatement, findings_at, told};
+pub use fit::FitStatement;
 pub use line::LineStatement;
 pub use quality::{QualityStatement, TesterStatement};
 pub use reading::{ReadingStatement, SourceNames};
@@ -50,9 +52,9 @@ pub struct Statement {
     pub readings: usize,
     /// Those that are left out of the trend.
     pub left_out: Vec<LeftOutStatement>,
-    /// What is in doubt about them.
+    /// What is in doubt about its readings, and what that did.
     pub quality: Vec<QualityStatement>,
-    /// The testers they hang on.
+    /// The testers they were made with.
     pub testers: Vec<TesterStatement>,
     /// What the numbers rest on.
     pub assumptions: &'static str,
@@ -93,7 +95,7 @@ pub struct LeftOutStatement {
 }
 
 impl Statement {
-    /// Tells a dossier and its testers.
+    /// Tells a dossier; `testers` are those it was measured with.
     pub fn of(dossier: &Dossier, testers: &[TesterUse]) -> Self {
         let asset = &dossier.asset;
         Statement {
@@ -155,5 +157,16 @@ impl RatioStatement {
             ratio: value,
             withheld: value.is_none(),
         }
+    }
+
+    /// The same in words.
+    pub fn words(&self) -> String {
+        let name = if self.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
+        let value = match self.ratio {
+            Some(value) => format!("{}{value:.2}", self.bound.replace('=', "")),
+            None => "withheld: above 5 GΩ it says nothing".into(),
+        };
+        let (later, earlier) = (self.later_s, self.earlier_s);
+        format!("{} {} {name} {later} s / {earlier} s: {value}", &self.at[..10], self.phase)
     }
 }

@@ -1,4 +1,4 @@
-//! How good the data behind a dossier is, as it is told.
+//! How good the data behind an assessment is, as it is told.
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -12,35 +12,34 @@ pub struct QualityStatement {
     pub doubt: &'static str,
     /// Readings concerned.
     pub readings: usize,
-    /// Readings that stand for a visit or were left out, voided ones aside.
+    /// Of so many, voided ones aside.
     pub of: usize,
-    /// What the doubt did to the assessment.
+    /// What that did to the assessment.
     pub effect: &'static str,
 }
 
 impl QualityStatement {
-    /// Tells a doubt.
+    /// Tells it.
     pub fn of(quality: Quality) -> Self {
         let Quality { doubt, readings, of } = quality;
         QualityStatement { doubt: doubt.word(), readings, of, effect: doubt.effect() }
     }
 }
 
-/// A tester as an asset's readings met it.
+/// A tester as this asset's readings met it.
 #[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct TesterStatement {
     /// Its id; empty: readings that name none.
-    #[schema(example = "HT-5")]
     pub tester: String,
     /// Readings made with it.
     pub readings: usize,
-    /// When the first was taken.
+    /// The first of them.
     pub first: String,
-    /// When the last was taken.
+    /// The last of them.
     pub last: String,
-    /// When its next test or calibration is due.
+    /// When its next calibration is due.
     pub due: Option<String>,
-    /// When its newest proof was made.
+    /// Its newest proof.
     pub last_proof: Option<String>,
     /// Whether that passed.
     pub last_proof_passed: Option<bool>,
@@ -49,7 +48,7 @@ pub struct TesterStatement {
 }
 
 impl TesterStatement {
-    /// Tells a tester.
+    /// Tells it.
     pub fn of(used: &TesterUse) -> Self {
         TesterStatement {
             tester: used.id.to_string(),
@@ -61,5 +60,28 @@ impl TesterStatement {
             last_proof_passed: used.last_proof.as_ref().map(|proof| proof.passed),
             findings: used.findings.iter().map(|finding| finding.reason.to_string()).collect(),
         }
+    }
+
+    /// The same in words.
+    pub fn words(&self) -> String {
+        let day = |time: &str| time[..10].to_owned();
+        let name = if self.tester.is_empty() { "not named" } else { &self.tester };
+        let due = match &self.due {
+            Some(due) => format!("due {}", day(due)),
+            None => "no due date known".into(),
+        };
+        let proof = match (&self.last_proof, self.last_proof_passed) {
+            (Some(at), Some(true)) => format!("last proof {} passed", day(at)),
+            (Some(at), _) => format!("last proof {} failed", day(at)),
+            (None, _) => "no proof known".into(),
+        };
+        let (first, last) = (day(&self.first), day(&self.last));
+        let mut words =
+            format!("{name}: {} readings {first} to {last}, {due}, {proof}", self.readings);
+        for finding in &self.findings {
+            words.push_str("; ");
+            words.push_str(finding);
+        }
+        words
     }
 }

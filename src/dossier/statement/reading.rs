@@ -64,7 +64,7 @@ pub struct ReadingStatement {
     pub used: String,
     /// What it says at once against each limit, in words.
     pub result: String,
-    /// What is in doubt about it, in words.
+    /// What is in doubt about it.
     pub doubts: String,
     /// The file, connection, client or person it came from.
     pub from: String,

@@ -77,12 +77,14 @@ pub(super) async fn asset(
     asked: Asked<AssetQuery>,
 ) -> Result<Json<AssessedOut>, Refusal> {
     let when = when(asked.query.as_of, asked.query.known_at);
-    let told = move |_: &_, desk: &Desk<'_, _>| {
+    let ask = move |_: &_, desk: &Desk<'_, _>| {
         let dossier = desk.open(&id)?;
-        let assessment = Statement::of(&dossier, &desk.testers(&dossier)?);
-        Ok(AssessedOut { asset: dossier.asset.into(), assessment })
+        let testers = desk.testers(&dossier)?;
+        Ok((dossier, testers))
     };
-    Ok(Json(service.ask_desk(when, told).await?))
+    let (dossier, testers) = service.ask_desk(when, ask).await?;
+    let assessment = Statement::of(&dossier, &testers);
+    Ok(Json(AssessedOut { asset: dossier.asset.into(), assessment }))
 }
 
 /// What is said of an asset. What is left out stays as it was.

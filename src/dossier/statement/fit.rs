@@ -1,4 +1,4 @@
-//! The censored regression as it is printed: what an engineer can check and redo.
+//! The censored regression as it is told: what an engineer can check and redo.
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -10,7 +10,7 @@ use crate::trend::words::log_ohms;
 
 /// The fit of one line.
 #[derive(Clone, Debug, Serialize, ToSchema)]
-pub struct FitOut {
+pub struct FitStatement {
     /// `ok`, or the name of the reason why there is no estimate.
     pub status: &'static str,
     /// What the readings prove by themselves.
@@ -26,9 +26,9 @@ pub struct FitOut {
     /// Points whose temperature is not known.
     pub without_temperature: Option<usize>,
     /// A straight line.
-    pub straight: Option<TrendlineOut>,
+    pub straight: Option<TrendlineStatement>,
     /// Level, then a fall.
-    pub broken_stick: Option<TrendlineOut>,
+    pub broken_stick: Option<TrendlineStatement>,
     /// The p-value of no decline.
     pub p_declining: Option<f64>,
     /// The slope after Theil and Sen, decades a year.
@@ -36,12 +36,12 @@ pub struct FitOut {
     /// The p-value of no decline after Mann and Kendall.
     pub mann_kendall_p_declining: Option<f64>,
     /// Where it meets each limit.
-    pub limits: Vec<AgainstOut>,
+    pub limits: Vec<AgainstStatement>,
 }
 
 /// A fitted line.
 #[derive(Clone, Debug, Serialize, ToSchema)]
-pub struct TrendlineOut {
+pub struct TrendlineStatement {
     /// When the fall begins; none: a straight line.
     pub onset: Option<String>,
     /// The time at which `r40_ohm` holds.
@@ -66,7 +66,7 @@ pub struct TrendlineOut {
 
 /// Where the fitted line meets a limit.
 #[derive(Clone, Debug, Serialize, ToSchema)]
-pub struct AgainstOut {
+pub struct AgainstStatement {
     /// The limit in ohm.
     pub limit_ohm: f64,
     /// What it is a limit of.
@@ -85,54 +85,56 @@ pub struct AgainstOut {
     pub no_date_because: Option<&'static str>,
 }
 
-/// The fit of a line as it is printed.
-pub fn fit_out(line: &LineEvidence) -> FitOut {
-    let (status, proven, fit) = match &line.fit {
-        Ok(fit) => ("ok", fit.proven, Some(fit)),
-        Err(none) => (none.reason.name(), none.proven, None),
-    };
-    FitOut {
-        status,
-        proven: proven.words(),
-        verdict_alone: line.verdict.word(),
-        n_measured: line.counts.exact,
-        n_over: line.counts.over,
-        n_under: line.counts.under,
-        without_temperature: fit.map(|f| f.without_temperature()),
-        straight: fit.map(|f| TrendlineOut::of(&f.straight())),
-        broken_stick: fit.and_then(|f| f.broken()).map(|t| TrendlineOut::of(&t)),
-        p_declining: fit.map(|f| f.p_declining()),
-        sen_decades_per_year: fit.and_then(|f| f.sen_decades_per_year),
-        mann_kendall_p_declining: fit.and_then(|f| f.mk_p_declining),
-        limits: line
-            .limits
-            .iter()
-            .map(|against| {
-                let (lower, point, upper, because) = match &against.crossing {
-                    Some(Crossing::Between { lower, point, upper }) => {
-                        (Some(lower), Some(point), Some(upper), None)
+impl FitStatement {
+    /// Tells a fit.
+    pub fn of(line: &LineEvidence) -> Self {
+        let (status, proven, fit) = match &line.fit {
+            Ok(fit) => ("ok", fit.proven, Some(fit)),
+            Err(none) => (none.reason.name(), none.proven, None),
+        };
+        FitStatement {
+            status,
+            proven: proven.words(),
+            verdict_alone: line.verdict.word(),
+            n_measured: line.counts.exact,
+            n_over: line.counts.over,
+            n_under: line.counts.under,
+            without_temperature: fit.map(|f| f.without_temperature()),
+            straight: fit.map(|f| TrendlineStatement::of(&f.straight())),
+            broken_stick: fit.and_then(|f| f.broken()).map(|t| TrendlineStatement::of(&t)),
+            p_declining: fit.map(|f| f.p_declining()),
+            sen_decades_per_year: fit.and_then(|f| f.sen_decades_per_year),
+            mann_kendall_p_declining: fit.and_then(|f| f.mk_p_declining),
+            limits: line
+                .limits
+                .iter()
+                .map(|against| {
+                    let (lower, point, upper, because) = match &against.crossing {
+                        Some(Crossing::Between { lower, point, upper }) => {
+                            (Some(lower), Some(point), Some(upper), None)
+                        }
+                        Some(Crossing::NoDate { because }) => (None, None, None, Some(*because)),
+                        None => (None, None, None, Some("there is no fit")),
+                    };
+                    AgainstStatement {
+                        limit_ohm: against.limit.ohms,
+                        meaning: against.limit.meaning.word(),
+                        last_reading: against.outcome.word(),
+                        why: against.outcome.reason(),
+                        crossing_lower: lower.map(ToString::to_string),
+                        crossing: point.map(ToString::to_string),
+                        crossing_upper: upper.map(ToString::to_string),
+                        no_date_because: because,
                     }
-                    Some(Crossing::NoDate { because }) => (None, None, None, Some(*because)),
-                    None => (None, None, None, Some("there is no fit")),
-                };
-                AgainstOut {
-                    limit_ohm: against.limit.ohms,
-                    meaning: against.limit.meaning.word(),
-                    last_reading: against.outcome.word(),
-                    why: against.outcome.reason(),
-                    crossing_lower: lower.map(ToString::to_string),
-                    crossing: point.map(ToString::to_string),
-                    crossing_upper: upper.map(ToString::to_string),
-                    no_date_because: because,
-                }
-            })
-            .collect(),
+                })
+                .collect(),
+        }
     }
 }
 
-impl TrendlineOut {
+impl TrendlineStatement {
     fn of(t: &Trendline) -> Self {
-        TrendlineOut {
+        TrendlineStatement {
             onset: t.onset.map(|at| at.to_string()),
             reference: t.reference.to_string(),
             r40_ohm: 10f64.powf(t.log_ohm),
@@ -147,7 +149,7 @@ impl TrendlineOut {
     }
 }
 
-impl FitOut {
+impl FitStatement {
     /// The fit in a few lines for a person.
     pub fn words(&self) -> Vec<String> {
         let mut out = Vec::new();
@@ -159,7 +161,7 @@ impl FitOut {
             ));
             return out;
         };
-        let line = |name: &str, t: &TrendlineOut| {
+        let line = |name: &str, t: &TrendlineStatement| {
             let onset = t.onset.as_ref().map(|o| format!(" from {}", &o[..10])).unwrap_or_default();
             format!(
                 "{name}{onset}: {:+.2} decades a year ({:+.2} to {:+.2}), now {} at 40 °C",
