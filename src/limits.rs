@@ -36,8 +36,24 @@ pub const STREAM_LINE_BYTES: usize = 4 * 1024;
 /// Records of a stream in one commit: beyond that a commit takes longer than a line may wait.
 pub const STREAM_GROUP: usize = 4_096;
 
-/// Longest body of a request in bytes: some 100,000 readings.
+/// Longest body of a request that is read whole, in bytes: an array of some 100,000 readings.
 pub const BODY_BYTES: usize = 16 * 1024 * 1024;
+
+/// Longest body of lines in bytes: they are taken in as they come, and a fleet's history of some ten
+/// million readings fits; a longer one is better imported as a file.
+pub const LINES_BYTES: u64 = 1024 * 1024 * 1024;
+
+/// Kibibytes that a body of lines takes in memory, however long it is.
+pub const LINES_KIB: u32 = 4 * 1024;
+
+/// Parts of a body that wait to be read; the client waits with the rest.
+pub const LINES_QUEUE: usize = 8;
+
+/// A client that sends nothing of its body for so long is gone.
+pub const BODY_QUIET: std::time::Duration = std::time::Duration::from_secs(30);
+
+/// Rejects that are told in one answer; the rest is counted and found in the list of rejects.
+pub const REJECTS_TOLD: usize = 10_000;
 
 /// Kibibytes of request bodies in memory at once; beyond that clients are asked to wait.
 pub const BODIES_KIB: usize = 64 * 1024;

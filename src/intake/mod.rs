@@ -3,6 +3,7 @@
 
 mod body;
 mod file;
+mod flow;
 mod parcels;
 mod registers;
 mod retry;
@@ -10,7 +11,7 @@ mod stream;
 
 mod sheet;
 
-pub use body::{BodyImport, BodyKind, BodyTaken};
+pub use body::{BodyImport, BodyTaken, LinesKind};
 pub use file::{FileImport, Imported, Preview};
 pub use registers::{RegisterWatch, Registers};
 pub use retry::{Again, Retried, readable, retry};
@@ -46,6 +47,9 @@ pub enum IntakeError {
         /// What is wrong.
         why: String,
     },
+    /// The bytes ended before the delivery did. What came before may be stored.
+    #[error("{0}")]
+    Cut(String),
     /// A value given for the whole delivery cannot be.
     #[error(transparent)]
     Invalid(#[from] Invalid),

@@ -113,6 +113,12 @@ impl News {
         self.newest.subscribe()
     }
 
+    /// Waits until the service ends.
+    pub(super) async fn ended(&self) {
+        // An error means that the news themselves are gone: that is an end too.
+        self.newest.subscribe().wait_for(Option::is_none).await.map(drop).unwrap_or_default();
+    }
+
     /// What came after an item.
     pub(super) fn after(&self, number: u64) -> Next {
         let ring = self.ring.lock().unwrap_or_else(PoisonError::into_inner);

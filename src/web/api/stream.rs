@@ -85,8 +85,6 @@ struct Listener<'a> {
 impl Listener<'_> {
     async fn listen(&self, last: Option<&str>) -> Option<()> {
         let mut newest = self.news.newest();
-        let mut ended = newest.clone();
-        let ended = async move { ended.wait_for(Option::is_none).await.map(drop) };
         let telling = async {
             let mut number = (*newest.borrow_and_update())?;
             if let Some(last) = last {
@@ -114,7 +112,7 @@ impl Listener<'_> {
         };
         tokio::select! {
             gone = telling => gone,
-            _ = ended => None,
+            () = self.news.ended() => None,
             () = self.events.closed() => None,
         }
     }
