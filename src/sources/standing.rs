@@ -65,7 +65,10 @@ impl Tally {
 
 /// How long records took from their arrival to the commit that holds them.
 #[derive(Debug, Default)]
-pub struct Delays([Count; Delays::UPTO_MS.len() + 1]);
+pub struct Delays {
+    classes: [Count; Delays::UPTO_MS.len() + 1],
+    micros: Count,
+}
 
 impl Delays {
     /// Upper ends of the classes in milliseconds; a last one has none.
@@ -77,12 +80,18 @@ impl Delays {
     /// Counts one in.
     pub fn add(&self, delay: Duration) {
         let ms = delay.as_secs_f64() * 1e3;
-        self.0[Delays::UPTO_MS.partition_point(|upto| *upto < ms)].add(1);
+        self.classes[Delays::UPTO_MS.partition_point(|upto| *upto < ms)].add(1);
+        self.micros.add(delay.as_micros() as u64);
     }
 
     /// How many fell into each class.
     pub fn counts(&self) -> impl Iterator<Item = u64> + '_ {
-        self.0.iter().map(Count::get)
+        self.classes.iter().map(Count::get)
+    }
+
+    /// All of them together, in seconds.
+    pub fn seconds(&self) -> f64 {
+        self.micros.get() as f64 / 1e6
     }
 }
 

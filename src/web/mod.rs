@@ -1,6 +1,7 @@
 //! The HTTP side: readings in, questions answered, health told. Wire types stay in this room.
 
 mod api;
+mod exposition;
 mod health;
 mod metrics;
 mod news;
@@ -10,6 +11,7 @@ mod refusal;
 mod route;
 mod shared;
 mod standing;
+mod traffic;
 mod who;
 
 use std::sync::{Arc, Mutex};
@@ -29,6 +31,7 @@ use pool::Readers;
 pub use route::Needs;
 use route::Route;
 pub use shared::{Roster, Shared};
+use traffic::Traffic;
 
 /// What the routes work with.
 pub(crate) struct Service {
@@ -40,6 +43,7 @@ pub(crate) struct Service {
     room: Arc<Semaphore>,
     /// Turns for questions about the past of the whole fleet.
     fleet_questions: Arc<Semaphore>,
+    traffic: Traffic,
 }
 
 /// The routes under `/v1`, `/healthz` and `/metrics`; `standing` is the HTTP source's own.
@@ -53,6 +57,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
+        traffic: Traffic::default(),
         shared,
     };
     let service = Arc::new(service);
@@ -60,6 +65,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
         .layer(axum::middleware::from_fn(pages::for_people))
+        .layer(axum::middleware::from_fn_with_state(Arc::clone(&service), traffic::count))
         .with_state(service))
 }
 

@@ -14,6 +14,8 @@ mod folder;
 mod http;
 mod kill;
 mod life;
+mod lines;
 mod load;
 mod running;
 mod serial;
+mod stream;

@@ -25,6 +25,7 @@ use crate::limits;
 use crate::model::Role;
 use crate::web::Service;
 use crate::web::route::{Needs, Route};
+pub(super) use asking::aside;
 
 /// Every route of the API.
 pub(super) fn table() -> Vec<Route> {
