@@ -46,6 +46,10 @@ pub const LINES_BYTES: u64 = 1024 * 1024 * 1024;
 /// Kibibytes that a body of lines takes in memory, however long it is.
 pub const LINES_KIB: u32 = 4 * 1024;
 
+/// Bytes of a body of lines that are stored at once: some six thousand readings, a fraction of a
+/// second.
+pub const LINES_PART_BYTES: usize = 1024 * 1024;
+
 /// Parts of a body that wait to be read; the client waits with the rest.
 pub const LINES_QUEUE: usize = 8;
 

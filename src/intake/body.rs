@@ -1,5 +1,5 @@
-//! The body of a request into the store, answered when it is durable: an array is read whole and is
-//! one delivery, all or nothing; lines are taken in as they come.
+//! The body of a request into the store, answered when it is durable: an array is read whole, lines
+//! are taken in as they come.
 
 use ohmward_parsers::{Parsed, Place, Profiles, json_array};
 
@@ -64,7 +64,7 @@ impl BodyImport<'_> {
     /// Takes a JSON array in.
     ///
     /// # Errors
-    /// When it cannot be read as a whole, and when the store refuses; then nothing was stored.
+    /// When it cannot be read as a whole (then nothing was stored), and when the store refuses.
     pub fn array<S: Writer + ?Sized>(
         &self,
         bytes: &[u8],

@@ -13,8 +13,8 @@ pub struct Seen {
 }
 
 impl Seen {
-    /// Something without readings of its own.
-    pub(super) fn subject(id: &AssetId) -> Self {
+    /// Something of which only the findings are looked at.
+    pub fn subject(id: &AssetId) -> Self {
         Seen { asset: id.clone(), readings: None }
     }
 

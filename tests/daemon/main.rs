@@ -11,6 +11,7 @@ mod clock;
 mod demo;
 mod faults;
 mod folder;
+mod fuzz;
 mod http;
 mod kill;
 mod life;

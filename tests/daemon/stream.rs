@@ -2,6 +2,7 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
+use std::time::Instant;
 
 use serde_json::{Value, json};
 
@@ -37,7 +38,10 @@ impl Listener {
     /// The next event; none when the stream has ended.
     fn next(&mut self) -> Option<Event> {
         let (mut event, mut id, mut data) = (String::new(), String::new(), String::new());
+        let end = Instant::now() + DEADLINE;
         loop {
+            // A silent stream still shows that it is alive.
+            assert!(Instant::now() < end, "no event came");
             let mut line = String::new();
             if self.0.read_line(&mut line).unwrap() == 0 {
                 return None;
@@ -91,15 +95,15 @@ fn who_listens_is_told_of_readings_and_findings() {
     let (_, _, found) = all.until("finding");
     assert_eq!(found["state"], "acknowledged");
     send(&daemon, &[reading("YT-2", 1)]);
-    let (kind, _, news) = other.next().unwrap();
-    assert_eq!((kind.as_str(), &news["asset"]), ("readings", &"YT-2".into()));
+    let (_, _, news) = other.next().unwrap();
+    assert_eq!(news["asset"], "YT-2");
     // The same again is nothing new.
     send(&daemon, &[reading("YT-2", 1)]);
     send(&daemon, &[reading("YT-2", 3)]);
-    assert_eq!(other.next().unwrap().2["readings"], 2);
+    assert_eq!(other.until("readings").2["readings"], 2);
     // They do not keep the daemon from ending, and are ended by it.
     assert!(daemon.end().success());
-    assert!(other.next().is_none());
+    while other.next().is_some() {}
 }
 
 #[test]
@@ -112,8 +116,7 @@ fn who_comes_back_goes_on_or_is_told_what_is_missing() {
     drop(first);
     send(&daemon, &[reading("YT-2", 1)]);
     let mut again = Listener::to(&daemon, "/v1/stream", Some(&id));
-    let (kind, _, news) = again.next().unwrap();
-    assert_eq!((kind.as_str(), &news["asset"]), ("readings", &"YT-2".into()));
+    assert_eq!(again.until("readings").2["asset"], "YT-2");
     // More than is kept.
     let many: Vec<Value> = (0..1_100).map(|n| reading(&format!("YARD-{n}"), 1)).collect();
     send(&daemon, &many);
@@ -123,7 +126,7 @@ fn who_comes_back_goes_on_or_is_told_what_is_missing() {
     let (kind, _, gap) = late.next().unwrap();
     assert_eq!(kind, "gap");
     assert!(gap["missed"].as_u64().unwrap() > 0, "{gap}");
-    assert_eq!(late.next().unwrap().0, "readings");
+    assert_ne!(late.next().unwrap().0, "gap");
     for unknown in ["0.1", "x", "1.18446744073709551615"] {
         let mut strange = Listener::to(&daemon, "/v1/stream", Some(unknown));
         let (kind, _, gap) = strange.next().unwrap();

@@ -17,7 +17,7 @@ use super::asking::aside;
 use super::wire::TakenOut;
 use crate::intake::{BodyImport, BodyTaken, IntakeError, LinesKind};
 use crate::limits;
-use crate::store::Writer;
+use crate::store::sqlite::WriterHandle;
 use crate::web::Service;
 use crate::web::refusal::Refusal;
 
@@ -79,8 +79,8 @@ pub(super) struct ReadingIn {
 
 /// Takes in readings; answers when they are durable.
 ///
-/// A JSON array is one delivery: all of it is stored or nothing. JSON lines and CSV are taken in
-/// parts. Sending the same again gives duplicates, never a second reading.
+/// A JSON array is read whole; JSON lines and CSV are taken in as they come, however long they are.
+/// Where it is answered by 503 a part may be stored already: send all of it again. Sending the same again gives duplicates, never a second reading.
 #[utoipa::path(post, path = "/v1/readings", tag = "readings",
     request_body(
         description = "A JSON array of readings, one JSON object a line, or canonical CSV.",
@@ -124,7 +124,8 @@ impl Service {
         let service = Arc::clone(self);
         aside(move || {
             let length = body.len() as u64;
-            let taken = service.take(&client, length, |import, store| import.array(&body, store));
+            let taken =
+                service.take(&client, length, |import, mut store| import.array(&body, &mut store));
             drop(room);
             taken
         })
@@ -147,8 +148,10 @@ impl Service {
         let service = Arc::clone(self);
         let storing = aside(move || {
             let mut parts = std::iter::from_fn(move || parts.blocking_recv());
-            let taken =
-                service.take(&client, 0, |import, store| import.lines(kind, &mut parts, store));
+            let taken = service.take(&client, 0, |import, store| {
+                let mut store = store.with_part_bytes(limits::LINES_PART_BYTES);
+                import.lines(kind, &mut parts, &mut store)
+            });
             drop(room);
             taken
         });
@@ -207,7 +210,7 @@ impl Service {
         &self,
         client: &str,
         bytes: u64,
-        take: impl FnOnce(&BodyImport<'_>, &mut dyn Writer) -> Result<BodyTaken, IntakeError>,
+        take: impl FnOnce(&BodyImport<'_>, WriterHandle) -> Result<BodyTaken, IntakeError>,
     ) -> Result<BodyTaken, Refusal> {
         let registers = self.registers.lock().unwrap_or_else(PoisonError::into_inner).current()?;
         let now = self.shared.clock.now();
@@ -219,7 +222,7 @@ impl Service {
             now,
             first_met: &|id| self.shared.class.asset(id),
         };
-        let taken = take(&import, &mut self.shared.writer.clone());
+        let taken = take(&import, self.shared.writer.clone());
         // A part may be stored even where the whole was refused.
         self.shared.wake.wake();
         let taken = taken?;
