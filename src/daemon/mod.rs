@@ -149,7 +149,7 @@ impl Serve {
         let address = listener.local_addr().map_err(listening)?;
         let standing = Arc::new(Standing::new("http", "http".into()));
         shared.roster.add(Arc::clone(&standing));
-        let routes = web::routes(Arc::clone(shared), standing)?
+        let routes = web::routes(Arc::clone(shared), standing, web::Reach::LOCAL)?
             .into_make_service_with_connect_info::<SocketAddr>();
         let (close, closing) = tokio::sync::oneshot::channel::<()>();
         let http = axum::serve(listener, routes).with_graceful_shutdown(async {
