@@ -117,3 +117,22 @@ pub const BODY_PAUSE: Duration = Duration::from_secs(10);
 
 /// Longest time for a body as a whole: the longest one at 1 Mbit/s.
 pub const BODY_TIME: Duration = Duration::from_secs(150);
+
+/// Longest head of a request in bytes: request line and headers. Browsers send 2 KiB at most.
+pub const HEAD_BYTES: usize = 32 * 1024;
+
+/// Most headers of a request.
+pub const HEADERS: usize = 64;
+
+/// Time for the head of a request, and for which an idle connection is kept: shorter than requests
+/// have when the daemon ends.
+pub const HEAD_TIME: Duration = Duration::from_secs(8);
+
+/// Longest pause in which nothing of an answer is taken.
+pub const WRITE_PAUSE: Duration = Duration::from_secs(60);
+
+/// Connections at once: a hundred benches with browsers and gateways have a tenth of that.
+pub const CONNECTIONS: usize = 4_096;
+
+/// Connections from one other machine at once.
+pub const CONNECTIONS_OF_ADDRESS: usize = 256;

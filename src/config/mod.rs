@@ -1,5 +1,6 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod http;
 mod profiles;
 mod sources;
 
@@ -9,6 +10,7 @@ use serde::Deserialize;
 
 use crate::dossier;
 use crate::model::{Asset, AssetClass, Insulation, Invalid, Joining, text};
+pub use http::{Http, TlsFiles};
 pub use profiles::{ProfileFileError, add_profiles};
 pub use sources::{DropFolder, Sources, Station};
 
@@ -42,6 +44,8 @@ pub struct Config {
     pub first_met: AssetClass,
     /// Where readings come from by themselves.
     pub sources: Sources,
+    /// Where HTTP is served.
+    pub http: Http,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -49,7 +53,7 @@ pub struct Config {
 struct Written {
     visits: Visits,
     first_met: FirstMet,
-    http: sources::Http,
+    http: http::Table,
     source: sources::Source,
 }
 
@@ -116,7 +120,8 @@ impl Config {
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut config = Config {
-            sources: sources::meant(written.source, written.http)?,
+            sources: sources::meant(written.source)?,
+            http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             ..Config::default()
         };
@@ -162,7 +167,9 @@ mod tests {
         assert_eq!(config.assess, Config::default().assess);
         assert_eq!(config.first_met, Config::default().first_met);
         // As it is delivered it says nothing.
-        assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
+        let delivered = Config::parse(SAMPLE).unwrap();
+        assert_eq!(delivered.sources, Sources::default());
+        assert_eq!(delivered.http, Http::default());
     }
 
     #[test]
@@ -199,6 +206,7 @@ mod tests {
             (station("test = \"marker\""), "`begin`: expected the tester's word"),
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
+            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");
