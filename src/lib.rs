@@ -16,6 +16,7 @@ pub mod normalise;
 pub mod trend;
 pub mod visits;
 
+pub mod notify;
 pub mod sources;
 pub mod store;
 
@@ -25,6 +26,7 @@ pub mod registry;
 
 pub mod export;
 pub mod replay;
+pub mod report;
 pub mod watch;
 
 pub mod config;

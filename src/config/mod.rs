@@ -1,6 +1,7 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
 mod http;
+mod messages;
 mod profiles;
 mod sources;
 
@@ -46,6 +47,8 @@ pub struct Config {
     pub sources: Sources,
     /// Where HTTP is served.
     pub http: Http,
+    /// Who is told of findings, and when.
+    pub messages: crate::watch::messages::Settings,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -55,6 +58,7 @@ struct Written {
     first_met: FirstMet,
     http: http::Table,
     source: sources::Source,
+    notify: messages::Notify,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -123,6 +127,7 @@ impl Config {
             sources: sources::meant(written.source)?,
             http: written.http.meant()?,
             first_met: written.first_met.meant()?,
+            messages: messages::meant(written.notify)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -151,6 +156,7 @@ impl Config {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::watch::messages::Addressee;
 
     const SAMPLE: &str = include_str!("../../systemd/config.toml");
 
@@ -166,23 +172,35 @@ mod tests {
         assert_eq!(config.sources.serial.len() + config.sources.folder.len(), 2);
         assert_eq!(config.assess, Config::default().assess);
         assert_eq!(config.first_met, Config::default().first_met);
+        assert_eq!(config.messages.addressees.len(), 2);
+        assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
         // As it is delivered it says nothing.
         let delivered = Config::parse(SAMPLE).unwrap();
         assert_eq!(delivered.sources, Sources::default());
         assert_eq!(delivered.http, Http::default());
+        assert_eq!(delivered.messages, Config::default().messages);
     }
 
     #[test]
     fn the_sample_explains_every_key() {
-        for table in ["[visits]", "[first_met]", "[http]", "[[source.serial]]", "[[source.folder]]"]
-        {
+        for table in [
+            "[visits]",
+            "[first_met]",
+            "[http]",
+            "[[source.serial]]",
+            "[[source.folder]]",
+            "[notify]",
+            "[[notify.webhook]]",
+            "[[notify.email]]",
+        ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
             let known: Vec<&str> = refused.split('`').skip(3).step_by(2).collect();
             assert!(!known.is_empty(), "{refused}");
             let part = SAMPLE.split_once(table).unwrap().1;
             let part = part.split("\n[").next().unwrap().split("\n#[").next().unwrap();
-            for key in known {
+            // Some are tables, with their own part.
+            for key in known.into_iter().filter(|key| !SAMPLE.contains(&format!(".{key}]]"))) {
                 assert!(part.contains(&format!("\n#{key} = ")), "{table} {key}");
             }
         }

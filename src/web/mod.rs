@@ -4,6 +4,7 @@ mod access;
 mod api;
 mod health;
 mod metrics;
+mod pages;
 mod pool;
 mod refusal;
 mod route;
@@ -38,6 +39,8 @@ pub(crate) struct Service {
     registers: Mutex<RegisterWatch>,
     /// Kibibytes of bodies that may be in memory at once.
     room: Arc<Semaphore>,
+    /// Turns for questions about the past of the whole fleet.
+    fleet_questions: Arc<Semaphore>,
     access: Access,
 }
 
@@ -51,6 +54,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         readers: Readers::new(shared.store.clone()),
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
+        fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         access: Access::new(reach, shared.store.reader()?),
         shared,
     };
@@ -59,6 +63,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
         .layer(DefaultBodyLimit::max(limits::FORM_BYTES))
+        .layer(middleware::from_fn(pages::for_people))
         .layer(middleware::map_response(access::harden))
         .with_state(service))
 }
@@ -76,5 +81,6 @@ fn table() -> Vec<Route> {
     ];
     table.extend(access::table());
     table.extend(api::table());
+    table.extend(pages::table());
     table
 }
