@@ -54,6 +54,7 @@ struct AgainstOut {
     no_date_because: Option<&'static str>,
 }
 
+/// The fit as it is printed.
 pub fn fit_out(line: &LineEvidence) -> FitOut {
     let (status, proven, fit) = match &line.fit {
         Ok(fit) => ("ok", fit.proven, Some(fit)),
