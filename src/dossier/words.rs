@@ -112,6 +112,11 @@ pub fn line_words(line: &LineAssessment) -> String {
 pub fn projection_words(line: &LineAssessment) -> String {
     match (line.verdict, line.crossing) {
         (Verdict::BelowLimit, _) => "it is below the limit now".to_owned(),
+        (Verdict::Declining | Verdict::Watch, CrossingTimes { upper: Some(b), .. })
+            if line.last.as_ref().is_some_and(|p| b.days() <= p.taken_at.days() + 1.0) =>
+        {
+            "the trend is at the limit now".to_owned()
+        }
         (
             Verdict::Declining | Verdict::Watch,
             CrossingTimes { lower: Some(a), upper: Some(b), .. },

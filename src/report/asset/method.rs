@@ -34,19 +34,17 @@ pub(super) fn method(dossier: &Dossier, about: &About<'_>) -> Section {
     ];
     let id = asset.id.as_str();
     let quoted = if id.contains([' ', '\'', '"']) { format!("\"{id}\"") } else { id.to_owned() };
-    let again = format!(
-        "To do it again: `ohmward report {quoted} {}`; the numbers alone: `ohmward assess`, the raw \
-         readings: `ohmward history`, with the same options; all data in open formats: `ohmward \
-         export --all`.",
-        about.options()
-    );
     let mut facts = vec![
         ("program".to_owned(), format!("ohmward {}", env!("CARGO_PKG_VERSION"))),
         ("installation".to_owned(), about.origin.clone()),
     ];
     facts.extend(about.settings());
-    Section::new(
-        "Method and settings",
-        vec![Block::List(steps), Block::Facts(facts), Block::Text(again)],
-    )
+    let options = about.options();
+    facts.extend([
+        ("this report again".to_owned(), format!("ohmward report {quoted} {options}")),
+        ("the numbers alone".to_owned(), format!("ohmward assess {quoted} {options}")),
+        ("the raw readings".to_owned(), format!("ohmward history {quoted} {options}")),
+        ("all data, in open formats".to_owned(), "ohmward export --all DIR".to_owned()),
+    ]);
+    Section::new("Method and settings", vec![Block::List(steps), Block::Facts(facts)])
 }

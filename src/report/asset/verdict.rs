@@ -1,7 +1,7 @@
 //! The verdict with what carries it, and the projection with its interval or the reason why there
 //! is none.
 
-use crate::dossier::words::{line_words, notices, projection_words};
+use crate::dossier::words::{CAUTION, line_words, notices, projection_words};
 use crate::dossier::{Dossier, episodes, fitted::fit_out};
 use crate::model::{Joining, Verdict};
 use crate::report::chart::{group_words, leading};
@@ -53,6 +53,7 @@ pub(super) fn verdict(dossier: &Dossier) -> Section {
     if !notices.is_empty() {
         blocks.push(Block::List(notices));
     }
+    blocks.push(Block::Text(CAUTION.into()));
     Section::new("Verdict", blocks)
 }
 

@@ -131,12 +131,18 @@ impl<'g> Trend<'g> {
             scene.line(Ink::Reach, &[(to - 5.0, y - 4.0), (to, y), (to - 5.0, y + 4.0)]);
         }
         let words = match crossing.upper {
+            Some(upper) if upper.days() <= last.taken_at.days() + 1.0 => {
+                "trend is at the limit".to_owned()
+            }
+            Some(upper) if month(lower) == month(upper) => {
+                format!("trend reaches the limit in {}", month(lower))
+            }
             Some(upper) => {
                 format!("trend reaches the limit {} to {}", month(lower), month(upper))
             }
             None => format!("trend reaches the limit from {} on, open end", month(lower)),
         };
-        let half = width(&words, Ink::ReachLabel.look().letters) / 2.0;
+        let half = width(&words, Ink::ReachLabel) / 2.0;
         let x = (f64::midpoint(from, to))
             .clamp(frame.left + half, (frame.right - half).max(frame.left + half));
         scene.text(Ink::ReachLabel, (x, y + 11.5), Anchor::Middle, words);

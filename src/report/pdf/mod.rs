@@ -45,7 +45,8 @@ pub fn render(report: &Report, paper: Paper) -> Result<Vec<u8>, PdfError> {
     sheet.space(3.0);
     sheet.rule(1.4, Tint::Ink);
     for section in &report.sections {
-        sheet.heading(&section.heading);
+        let first = section.blocks.first().map_or(0.0, |block| least(&sheet, block));
+        sheet.heading(&section.heading, first);
         for block in &section.blocks {
             draw(&mut sheet, block);
         }
@@ -63,6 +64,17 @@ struct Letters {
 
 const BODY: Letters = Letters { height: 8.5, lead: 11.8, bold: false };
 const SMALL: Letters = Letters { height: 7.2, lead: 9.4, bold: false };
+
+/// How much of a block must stand below its heading on the same page.
+fn least(sheet: &Sheet, block: &Block) -> f64 {
+    match block {
+        Block::Text(_) | Block::List(_) | Block::Facts(_) => 2.0 * BODY.lead,
+        Block::Caution(words) => sheet.boxed_height(words),
+        Block::Verdict(..) => 4.0 * BODY.lead,
+        Block::Table(table) => table::least(sheet, table),
+        Block::Drawing(scene, _) => scene.size.height + 3.0 * SMALL.lead,
+    }
+}
 
 fn draw(sheet: &mut Sheet, block: &Block) {
     match block {

@@ -177,11 +177,11 @@ impl Sheet {
         }
     }
 
-    pub(super) fn heading(&mut self, words: &str) {
+    /// A heading that stays with what stands directly below it, which needs `least`.
+    pub(super) fn heading(&mut self, words: &str, least: f64) {
         let letters = Letters { height: 11.0, lead: 15.0, bold: true };
         self.space(9.0);
-        // A heading stays with the first lines of what it stands over.
-        self.keep(64.0);
+        self.keep(20.0 + least);
         self.marks.push(Mark { words: words.to_owned(), page: self.pages.len() - 1, down: self.y });
         self.paragraph(words, letters, Tint::Ink);
         self.rule(0.6, Tint::Soft);
@@ -189,13 +189,11 @@ impl Sheet {
     }
 
     pub(super) fn item(&mut self, words: &str) {
-        self.keep(BODY.lead);
+        // The dash stays with the first lines.
+        self.keep(2.0 * BODY.lead);
         let base = self.y + BODY.height * 1.05;
-        // A new page may begin within the item; the dash stands where it began.
-        let (page, place) = (self.pages.len(), (self.left + 2.0, base));
-        self.write("–", place, BODY, Tint::Soft);
+        self.write("–", (self.left + 2.0, base), BODY, Tint::Soft);
         self.indented(words, 12.0, BODY, Tint::Ink);
-        debug_assert!(self.pages.len() >= page);
         self.y += 1.5;
     }
 
@@ -231,11 +229,17 @@ impl Sheet {
         self.y += 2.0;
     }
 
+    /// The height of a paragraph in a frame.
+    pub(super) fn boxed_height(&self, words: &str) -> f64 {
+        let lines = wrapped(&self.faces.bold, words, BODY.height, WIDTH - 20.0);
+        BODY.lead * lines.len() as f64 + 14.0
+    }
+
     /// A paragraph in a frame.
     pub(super) fn boxed(&mut self, words: &str) {
         let letters = Letters { bold: true, ..BODY };
         let lines = wrapped(&self.faces.bold, words, letters.height, WIDTH - 20.0);
-        let height = letters.lead * lines.len() as f64 + 14.0;
+        let height = self.boxed_height(words);
         self.keep(height);
         let (top, left, right) = (self.y, self.left, self.left + WIDTH);
         let bottom = top + height;

@@ -4,12 +4,15 @@ use super::drawing;
 use super::sheet::{Sheet, Tint, WIDTH};
 use super::text::wrapped;
 use super::{Letters, SMALL};
-use crate::report::document::{Cell, Table, mark};
+use crate::report::document::{Cell, Column, Table, mark};
 use crate::report::scene::Scene;
 
 /// Between columns, and above and below the words of a row.
 const GAP: f64 = 6.0;
 const PAD: f64 = 2.0;
+
+/// Rows of a table that is not broken.
+const SMALL_TABLE: usize = 8;
 
 /// A cell as it is written.
 struct Written<'t> {
@@ -20,22 +23,10 @@ struct Written<'t> {
 }
 
 pub(super) fn draw(sheet: &mut Sheet, table: &Table) {
-    let shares: f64 = table.columns.iter().map(|c| c.share).sum();
-    let widths: Vec<f64> = table.columns.iter().map(|c| WIDTH * c.share / shares).collect();
-    let bold = Letters { bold: true, ..SMALL };
-    let head: Vec<Written<'_>> = table
-        .columns
-        .iter()
-        .zip(&widths)
-        .map(|(c, w)| Written {
-            lines: wrapped(&sheet.faces.bold, &c.heading, bold.height, w - GAP),
-            letters: bold,
-            tint: Tint::Ink,
-            drawing: None,
-        })
-        .collect();
-    let first = table.rows.first().map_or(0.0, |row| height(&written(sheet, row, &widths)));
-    sheet.keep(height(&head) + first);
+    let widths = widths(sheet, table);
+    let head = head(sheet, table, &widths);
+    let least = least(sheet, table);
+    sheet.keep(least);
     heading(sheet, table, &head, &widths);
     for row in &table.rows {
         let cells = written(sheet, row, &widths);
@@ -44,6 +35,50 @@ pub(super) fn draw(sheet: &mut Sheet, table: &Table) {
         }
         whole_row(sheet, table, &cells, &widths, Tint::Faint, 0.5, &head);
     }
+}
+
+/// What must stand on one page: a small table as a whole, of a long one heading and first row.
+pub(super) fn least(sheet: &Sheet, table: &Table) -> f64 {
+    let widths = widths(sheet, table);
+    let together = if table.rows.len() <= SMALL_TABLE { table.rows.len() } else { 1 };
+    let rows = table.rows.iter().take(together);
+    let rows: f64 = rows.map(|row| height(&written(sheet, row, &widths)) + 0.5).sum();
+    height(&head(sheet, table, &widths)) + rows + 1.0
+}
+
+/// The columns' widths by their shares, but none narrower than the longest word of its heading.
+fn widths(sheet: &Sheet, table: &Table) -> Vec<f64> {
+    let least = |heading: &str| {
+        let words = heading.split_whitespace().map(|w| sheet.faces.bold.width(w, SMALL.height));
+        words.fold(0.0, f64::max) + GAP + 0.5
+    };
+    let least: Vec<f64> = table.columns.iter().map(|c| least(&c.heading)).collect();
+    let mut narrow: Vec<bool> = vec![false; least.len()];
+    loop {
+        let fixed: f64 = least.iter().zip(&narrow).filter(|(_, n)| **n).map(|(w, _)| w).sum();
+        let open = table.columns.iter().zip(&narrow).filter(|(_, n)| !**n);
+        let shares: f64 = open.map(|(c, _)| c.share).sum();
+        let width = |i: usize| match narrow[i] {
+            true => least[i],
+            false => (WIDTH - fixed).max(0.0) * table.columns[i].share / shares,
+        };
+        let widths: Vec<f64> = (0..least.len()).map(width).collect();
+        match (0..least.len()).find(|i| !narrow[*i] && widths[*i] < least[*i]) {
+            Some(i) => narrow[i] = true,
+            None => return widths,
+        }
+    }
+}
+
+fn head(sheet: &Sheet, table: &Table, widths: &[f64]) -> Vec<Written<'static>> {
+    let letters = Letters { bold: true, ..SMALL };
+    let cell = |(column, width): (&Column, &f64)| Written {
+        lines: wrapped(&sheet.faces.bold, &column.heading, letters.height, width - GAP),
+        letters,
+        tint: Tint::Ink,
+        drawing: None,
+    };
+    table.columns.iter().zip(widths).map(cell).collect()
 }
 
 fn heading(sheet: &mut Sheet, table: &Table, head: &[Written<'_>], widths: &[f64]) {

@@ -2,14 +2,33 @@
 
 use super::face::Face;
 
+/// What stays with the number before it.
+const UNITS: [&str; 12] = ["Ω", "kΩ", "MΩ", "GΩ", "TΩ", "°C", "%", "V", "s", "K", "h", "days"];
+
+/// The words of a paragraph, a number and its unit as one.
+fn words(paragraph: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in paragraph.split_whitespace() {
+        let bare = word.trim_end_matches(|c: char| ".,;:)".contains(c));
+        match words.last_mut() {
+            Some(last) if UNITS.contains(&bare) && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
+}
+
 /// The lines of a text: broken between words, and within a word only where it is wider than a
 /// whole line. Never empty.
 pub(super) fn wrapped(face: &Face, text: &str, letters: f64, width: f64) -> Vec<String> {
     let mut lines = Vec::new();
     for paragraph in text.lines() {
         let mut line = String::new();
-        for word in paragraph.split_whitespace() {
-            let joined = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+        for word in words(paragraph) {
+            let joined = if line.is_empty() { word.clone() } else { format!("{line} {word}") };
             if face.width(&joined, letters) <= width {
                 line = joined;
                 continue;
@@ -17,7 +36,7 @@ pub(super) fn wrapped(face: &Face, text: &str, letters: f64, width: f64) -> Vec<
             if !line.is_empty() {
                 lines.push(std::mem::take(&mut line));
             }
-            line = broken(face, word, letters, width, &mut lines);
+            line = broken(face, &word, letters, width, &mut lines);
         }
         lines.push(line);
     }
