@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::Parts;
 use super::readings::value_words;
-use crate::dossier::words::role_words;
+use crate::dossier::words::used_words;
 use crate::dossier::{Entry, TesterUse};
 use crate::model::{CorrectionKind, DAY_MICROS, Stamp};
 use crate::report::about::{About, minute, short_minute};
@@ -41,7 +41,7 @@ fn exclusions(parts: &Parts) -> Section {
             c.reading.series.phase.to_string(),
             value_words(&c.reading),
             c.reading.tester.to_string(),
-            role_words(&entry.judged.role).trim_start_matches("left out: ").to_owned(),
+            used_words(entry).trim_start_matches("left out: ").to_owned(),
         ]);
     }
     let words = format!(

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crate::dossier::words::{limit_words, ratio_words, role_words};
-use crate::dossier::{Dossier, Entry, Group};
+use crate::dossier::words::{limit_words, used_words};
+use crate::dossier::{Dossier, Entry, Group, RatioStatement};
 use crate::model::{Bound, Outcome, Reading, Series};
 use crate::report::about::short_minute;
 use crate::report::chart::group_words;
@@ -79,8 +79,12 @@ pub(super) fn last_visit(dossier: &Dossier) -> Section {
         Block::Table(table),
     ];
     let day = at.utc_day();
-    let ratios: Vec<String> =
-        dossier.ratios.iter().filter(|r| r.at.utc_day() == day).map(ratio_words).collect();
+    let ratios: Vec<String> = dossier
+        .ratios
+        .iter()
+        .filter(|r| r.at.utc_day() == day)
+        .map(|r| RatioStatement::of(r).words())
+        .collect();
     if !ratios.is_empty() {
         blocks.push(Block::List(ratios));
     }
@@ -251,7 +255,7 @@ pub(super) fn data(dossier: &Dossier) -> Data {
             r.operator.to_string(),
             r.station.to_string(),
             entry.judged.visit.map(|v| v.to_string()).unwrap_or_default(),
-            role_words(&entry.judged.role),
+            used_words(entry),
             results.join("; "),
             doubts.join("; "),
             entry.recorded_at.to_string(),

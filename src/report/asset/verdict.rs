@@ -1,12 +1,12 @@
 //! The verdict with what carries it, and the projection with its interval or the reason why there
 //! is none.
 
+use crate::dossier::FitStatement;
 use crate::dossier::words::{CAUTION, line_words, notices, projection_words};
-use crate::dossier::{Dossier, episodes, fitted::fit_out};
+use crate::dossier::{Dossier, episodes};
 use crate::model::{Joining, Verdict};
 use crate::report::chart::{group_words, leading};
 use crate::report::document::{Block, Cell, Section, Table};
-use crate::trend::evidence::{Settings, evidence};
 use crate::trend::filter::Interval;
 use crate::trend::words::{log_ohms, ohms};
 
@@ -93,10 +93,10 @@ pub(super) fn projection(dossier: &Dossier) -> Section {
             ]);
         }
         blocks.push(Block::Table(table));
-        let fits = evidence(&group.case, &Settings::default()).lines;
+        let fits = group.fits();
         let mut beside = Vec::new();
         for fit in &fits {
-            let words = fit_out(fit).words();
+            let words = FitStatement::of(fit).words();
             beside.push(format!("{}: {}", fit.series.phase, words.join("; ")));
         }
         blocks.push(Block::Text(

@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof, ReadingId, Stamp,
-    Text,
+    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
+    ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
-    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Reader, Recorded, Result,
-    Stored, StoredReject, StoredTray, TrayItem, When, episodes, same,
+    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
+    Result, Stored, StoredReject, StoredTray, Telling, TrayItem, When, episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -97,6 +97,22 @@ impl State {
         all.into_iter().find(|a| same::alias_key(a) == key)
     }
 
+    fn accounts(&self, when: When) -> Vec<Recorded<Account>> {
+        let all = self.known(when.known_at, |change| match change {
+            Change::Account(account) => Some(account.clone()),
+            _ => None,
+        });
+        standing(all.map(|(value, mark)| (value.name.clone(), Some(Recorded { value, mark }))))
+    }
+
+    fn tokens(&self, when: When) -> Vec<Recorded<Token>> {
+        let all = self.known(when.known_at, |change| match change {
+            Change::Token(token) => Some(token.clone()),
+            _ => None,
+        });
+        standing(all.map(|(value, mark)| (value.name.clone(), Some(Recorded { value, mark }))))
+    }
+
     /// Whether a register row stands just as it is.
     pub(super) fn stands(&self, change: &Change) -> bool {
         let when = When::ALWAYS;
@@ -105,6 +121,8 @@ impl State {
             Change::Gear(gear) => self.gear(when).iter().any(|row| row.value == *gear),
             Change::Proof(proof) => self.proofs(when).iter().any(|row| row.value == *proof),
             Change::Alias(alias) => self.alias_like(alias).as_ref() == Some(alias),
+            Change::Account(account) => self.accounts(when).iter().any(|r| r.value == *account),
+            Change::Token(token) => self.tokens(when).iter().any(|row| row.value == *token),
             _ => false,
         }
     }
@@ -314,10 +332,7 @@ impl Reader for MemoryStore {
 
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>> {
         let state = self.state();
-        let all = state.findings.values().filter_map(|history| {
-            let last_act = history.acts_at(when.known_at).last().map(|(_, row)| row.value.act);
-            history.at(when.known_at)?.shown(when.as_of, last_act)
-        });
+        let all = state.findings.values().filter_map(|history| history.shown(when));
         let of = |finding: &Finding| asset.is_none_or(|asset| finding.asset == *asset);
         Ok(episodes::newest_first(all.filter(of).collect()))
     }
@@ -326,6 +341,42 @@ impl Reader for MemoryStore {
         let mut all = self.findings(None, when)?;
         all.retain(|finding| finding.kind == kind);
         Ok(all)
+    }
+
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {
+        Ok(self.state().accounts(when))
+    }
+
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>> {
+        Ok(self.state().tokens(when))
+    }
+
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>> {
+        let state = self.state();
+        let all = state.known(when.known_at, |change| match change {
+            Change::Access(access) => Some(access.clone()),
+            _ => None,
+        });
+        let all = all.filter(|(_, mark)| mark.recorded_at >= since);
+        Ok(all.map(|(value, mark)| Recorded { value, mark }).collect())
+    }
+
+    fn numbered_findings(&self, when: When) -> Result<Vec<(u64, Finding)>> {
+        let state = self.state();
+        let all = state.findings.iter();
+        Ok(all.filter_map(|(&no, history)| Some((no as u64, history.shown(when)?))).collect())
+    }
+
+    fn outbox(&self, waiting: bool) -> Result<Vec<Posted>> {
+        Ok(self.state().outbox(waiting))
+    }
+
+    fn tellings(&self, channel: &str) -> Result<Vec<Telling>> {
+        Ok(self.state().tellings(channel))
+    }
+
+    fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
+        Ok(self.state().posted_at(channel, key))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

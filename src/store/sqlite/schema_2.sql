@@ -1,9 +1,69 @@
 -- Schema version 2. Never edited once released: a change is a new numbered file.
 -- One part per room that keeps something here; instants as in version 1.
 
--- == People: accounts, tokens, sessions, what they changed ==
+-- == People: accounts, tokens, who came ==
+-- The row with the highest number among equal names stands. Sessions are not kept: they live as
+-- long as the daemon.
+
+CREATE TABLE account (
+    no       INTEGER PRIMARY KEY,
+    batch    INTEGER NOT NULL REFERENCES batch,
+    name     TEXT NOT NULL,
+    role     TEXT NOT NULL,
+    password TEXT NOT NULL,
+    revoked  INTEGER NOT NULL CHECK (revoked IN (0, 1))
+) STRICT;
+CREATE INDEX account_of ON account (name);
+
+CREATE TABLE token (
+    no         INTEGER PRIMARY KEY,
+    batch      INTEGER NOT NULL REFERENCES batch,
+    name       TEXT NOT NULL,
+    role       TEXT NOT NULL,
+    key        TEXT NOT NULL,
+    digest     TEXT NOT NULL,
+    expires_at INTEGER,
+    revoked    INTEGER NOT NULL CHECK (revoked IN (0, 1))
+) STRICT;
+CREATE INDEX token_of ON token (name);
+
+CREATE TABLE access (
+    no     INTEGER PRIMARY KEY,
+    batch  INTEGER NOT NULL REFERENCES batch,
+    kind   TEXT NOT NULL,
+    name   TEXT NOT NULL,
+    client TEXT NOT NULL,
+    times  INTEGER NOT NULL
+) STRICT;
 
 -- == Messages: the outbox of what is to reach people ==
+
+-- A message is written once, only how it fares changes. It never leaves this installation, and so
+-- belongs to no batch.
+CREATE TABLE message (
+    no        INTEGER PRIMARY KEY,
+    channel   TEXT NOT NULL,
+    key       TEXT NOT NULL,
+    posted_at INTEGER NOT NULL,
+    urgent    INTEGER NOT NULL CHECK (urgent IN (0, 1)),
+    subject   TEXT NOT NULL,
+    content   TEXT NOT NULL,
+    fate      TEXT NOT NULL,
+    tries     INTEGER NOT NULL,
+    due_at    INTEGER NOT NULL,
+    ended_at  INTEGER,
+    error     TEXT NOT NULL,
+    UNIQUE (channel, key)
+) STRICT;
+CREATE INDEX message_waiting ON message (no) WHERE fate = 'waiting';
+
+-- The findings that a message tells of.
+CREATE TABLE told (
+    message INTEGER NOT NULL REFERENCES message,
+    finding INTEGER NOT NULL REFERENCES finding,
+    what    TEXT NOT NULL,
+    PRIMARY KEY (message, finding, what)
+) STRICT, WITHOUT ROWID;
 
 -- == Bench: run sheets in progress and finished ==
 
