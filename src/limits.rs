@@ -53,3 +53,7 @@ pub const SHEET_BYTES: u64 = 32 * 1024 * 1024;
 /// Most cells of a spreadsheet, blank ones between filled ones counted: a full sheet's million rows
 /// at five columns.
 pub const SHEET_CELLS: usize = 5_000_000;
+
+/// Rows of a Parquet file in one group, held in memory until it is full: some 30 MB of readings.
+/// Readers skip by group, and groups much smaller compress worse.
+pub const ROW_GROUP: usize = 128 * 1024;

@@ -6,6 +6,7 @@ mod ask;
 mod assess;
 mod chart;
 mod demo;
+mod export;
 mod finding;
 
 mod draft;
@@ -27,6 +28,8 @@ mod upkeep;
 use std::process::ExitCode;
 
 use clap::Parser;
+
+use crate::export::ExportError;
 
 pub(crate) use args::{Cli, Command};
 
@@ -65,7 +68,6 @@ failures!(
     crate::store::StoreError,
     crate::model::Invalid,
     crate::registry::HandError,
-    crate::export::ExportError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
     crate::config::ConfigError,
@@ -73,6 +75,16 @@ failures!(
     crate::daemon::PlanError,
     ohmward_parsers::ProfileError,
 );
+
+impl From<ExportError> for Failure {
+    fn from(error: ExportError) -> Self {
+        match error {
+            // Nobody reads any more: that is no failure of the export.
+            ExportError::Io(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Failure::Output(e),
+            other => Failure::Failed(chain(&other)),
+        }
+    }
+}
 
 /// An error with what lies behind it, outermost first; printed once, here.
 pub(crate) fn chain(error: &dyn std::error::Error) -> String {
@@ -124,7 +136,7 @@ impl Cli {
             Command::Profile(args) => rejects::profile(place, args),
             Command::Rejects(args) => rejects::rejects(place, args),
             Command::Tray(args) => reading::tray(place, args),
-            Command::Export(args) => upkeep::export(place, args),
+            Command::Export(args) => export::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),

@@ -213,6 +213,17 @@ pub(crate) fn bar(doing: &'static str, unit: &'static str) -> ProgressBar {
     bar
 }
 
+/// Progress on standard error where nobody knows how much there is.
+pub(crate) fn counter(doing: &'static str, unit: &'static str) -> ProgressBar {
+    let bar = ProgressBar::no_length();
+    if let Ok(style) = ProgressStyle::with_template("{msg} {human_pos} {prefix}, {elapsed}") {
+        bar.set_style(style);
+    }
+    bar.set_message(doing);
+    bar.set_prefix(unit);
+    bar
+}
+
 /// A file or folder name as it is shown.
 pub(crate) fn shown(path: &Path) -> String {
     path.display().to_string()
