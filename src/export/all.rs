@@ -8,11 +8,12 @@ use std::path::Path;
 use super::canonical::export_readings;
 use super::walk::{Corrections, ExportError, Selection};
 use crate::model::{Alias, Asset, Event, Gear, Proof, ReadingId};
-use crate::registry::{CorrectionRow, LimitRow, Row, write_rows};
+use crate::registry::{CorrectionRow, LimitRow, Row, answers, write_rows};
 use crate::store::{Reader, When};
 
 /// The files, in the order in which they are to be imported: readings before aliases, since they
-/// were resolved already and must not be resolved twice.
+/// were resolved already and must not be resolved twice; answers last, since findings follow from all
+/// the rest.
 pub const ALL_FILES: &[&str] = &[
     "assets.csv",
     "limits.csv",
@@ -22,6 +23,7 @@ pub const ALL_FILES: &[&str] = &[
     "events.csv",
     "proofs.csv",
     "corrections.csv",
+    "answers.csv",
 ];
 
 /// Writes everything there is into `folder`, which is made if need be; returns the number of
@@ -68,6 +70,7 @@ pub fn export_all<R: Reader + ?Sized>(
     // Stable: corrections of one reading keep the order in which they were made.
     corrections.sort_by_key(|c| c.row);
     put(folder, "corrections.csv", &corrections)?;
+    put(folder, "answers.csv", &answers(reader, when)?)?;
     Ok(count)
 }
 
