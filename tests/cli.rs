@@ -667,7 +667,15 @@ fn check_and_backup_tell_what_they_did() {
     let answer = house.must(1, &["check"]);
     assert!(answer.out.contains("seperator"), "{}", answer.out);
     house.file("data/config.toml", "[visits]\ngap_hour = 4\n");
-    let answer = house.must(3, &["check"]);
+    // The rest is checked as well; any other command needs the configuration and fails.
+    let answer = house.must(1, &["check"]);
+    assert!(answer.out.contains("gap_hour") && answer.out.contains("line 2"), "{}", answer.out);
+    assert!(
+        answer.out.contains("seperator") && answer.out.contains("kept files"),
+        "{}",
+        answer.out
+    );
+    let answer = house.must(3, &["declining"]);
     assert!(answer.err.contains("gap_hour") && answer.err.contains("line 2"), "{}", answer.err);
 }
 

@@ -70,6 +70,7 @@ fn killed_at_any_moment_nothing_is_doubled_or_lost() {
     let json: serde_json::Value = serde_json::from_str(&answer.out).unwrap();
     let sum = json[0]["accepted"].as_u64().unwrap() + json[0]["duplicate"].as_u64().unwrap();
     assert_eq!(sum as usize, READINGS, "{json}");
+    house.must(0, &["check"]);
     house.must(0, &["export", "-o", &house.path("out.csv")]);
     let lines = std::fs::read_to_string(house.path("out.csv")).unwrap().lines().count();
     assert_eq!(lines - 1, READINGS);

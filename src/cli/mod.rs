@@ -116,7 +116,10 @@ impl Cli {
     /// Does what was asked.
     pub(crate) fn run(self) -> Result<Exit, Failure> {
         let asked_for = self.global.data.is_some();
-        let mut place = place::Place::new(&self.global)?;
+        let mut place = match self.command {
+            Command::Check => place::Place::unconfigured(&self.global)?,
+            _ => place::Place::new(&self.global)?,
+        };
         let place = &mut place;
         match self.command {
             Command::Serve(args) => serve::serve(place, &self.global, args),

@@ -51,7 +51,7 @@ pub(crate) fn check(place: &mut Place, config: Option<&Path>) -> Result<Exit, Fa
     };
     match daemon::Plan::read(&place.dir, config, &[]) {
         Ok(plan) => say("configuration", daemon::problems(&plan), "read".into()),
-        Err(why) => say("configuration", vec![super::chain(&why)], String::new()),
+        Err(why) => say("configuration", vec![super::chain(&why).trim_end().into()], String::new()),
     }
     let mut profiles = Profiles::builtin()?;
     let problems = place.load_profiles(&mut profiles);
