@@ -48,6 +48,19 @@ pub trait Writer {
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+    ) -> Result<Receipt> {
+        self.receive_kept(now, source, first_met, parcels, &mut || Ok(()))
+    }
+
+    /// The same for a source whose file is still being put on the disk: `kept` is called before
+    /// anything is committed and returns when it is there. When it fails nothing is stored.
+    fn receive_kept(
+        &mut self,
+        now: Stamp,
+        source: &Source,
+        first_met: &dyn Fn(AssetId) -> Asset,
+        parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt>;
 
     /// Records changes of registers and readings in one transaction: all or none. What they touch

@@ -18,6 +18,7 @@ macro_rules! store_suite {
         $crate::store_suite!(@ $name, $make,
             a_reading_comes_back_as_it_was,
             the_same_file_again_adds_nothing,
+            nothing_is_stored_before_its_file_is_kept,
             equal_readings_from_elsewhere_are_one,
             a_contradiction_is_a_conflict_and_the_first_stands,
             the_same_record_of_a_file_is_a_duplicate_whatever_it_says,
@@ -112,6 +113,30 @@ pub(crate) fn the_same_file_again_adds_nothing(mut store: Both) {
     assert!(store.waiting().is_empty());
     assert_eq!(store.stored("YT-001").len(), 2);
     assert_eq!(store.reader.batch(2).unwrap(), None);
+}
+
+pub(crate) fn nothing_is_stored_before_its_file_is_kept(mut store: Both) {
+    let readings = [plain("YT-001", "U", day(1), 5e8), plain("YT-001", "V", day(1), 6e8)];
+    let mut deliver = |kept: &mut dyn FnMut() -> ohmward::store::Result<()>| {
+        let entries = readings.iter().enumerate().map(|(i, reading)| {
+            let place = RecordPlace { record: 1 + i as u64, part: 0 };
+            (place, Entry::Reading(reading.clone()))
+        });
+        let parcel = Parcel { entries: entries.collect(), lines: Vec::new() };
+        let parcels = &mut [parcel].into_iter();
+        store.writer.receive_kept(day(2), &file("a.csv"), &Asset::first_met, parcels, kept)
+    };
+    let full = deliver(&mut || Err(StoreError::Full)).unwrap_err();
+    assert!(matches!(full, StoreError::Full), "{full}");
+    let mut calls = 0;
+    deliver(&mut || {
+        calls += 1;
+        Ok(())
+    })
+    .unwrap();
+    assert_eq!(calls, 1);
+    // It is the first batch: the delivery that failed left none.
+    assert_eq!(store.stored("YT-001").iter().map(|s| s.id.batch).collect::<Vec<_>>(), [1, 1]);
 }
 
 pub(crate) fn equal_readings_from_elsewhere_are_one(mut store: Both) {
