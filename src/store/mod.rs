@@ -18,7 +18,7 @@ use crate::model::{
     Stamp,
 };
 
-pub use change::{Act, Change, FindingAct};
+pub use change::{Act, Change, FindingAct, SheetKey, SheetStep};
 pub use delivery::{Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem};
 pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
@@ -132,6 +132,10 @@ pub trait Reader {
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>>;
     /// All findings of a kind, newest first.
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>>;
+    /// The run sheets of a station (or of all), the latest first, at most so many.
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>>;
+    /// The steps of a run sheet in order; none where it does not exist.
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

@@ -6,14 +6,14 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
-use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
+use super::registers::{aliases, assets, corrections, events, findings, gear, proofs, sheets};
 use super::{batches, check, open, pending, readings, rejects, temperatures};
 use crate::model::{
     Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof, ReadingId, Stamp,
 };
 use crate::store::{
-    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored,
-    StoredReject, StoredTray, When,
+    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, SheetKey,
+    SheetStep, Stored, StoredReject, StoredTray, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -156,6 +156,14 @@ impl Reader for SqliteReader {
 
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>> {
         self.snapshot(|db| findings::all(db, Of::Kind(kind), when))
+    }
+
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>> {
+        self.snapshot(|db| sheets::latest(db, station, most))
+    }
+
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
+        self.snapshot(|db| sheets::steps(db, sheet))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

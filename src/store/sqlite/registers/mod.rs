@@ -7,6 +7,7 @@ pub(super) mod events;
 pub(super) mod findings;
 pub(super) mod gear;
 pub(super) mod proofs;
+pub(super) mod sheets;
 
 use rusqlite::Connection;
 use rustc_hash::FxHashMap;
@@ -71,5 +72,6 @@ fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
         Change::AliasVoid(alias) => aliases::add(to, alias, true),
         Change::Correction(correction) => corrections::add(to, correction),
         Change::FindingAct(act) => findings::act(to, act),
+        Change::Step(step) => sheets::add(to, step),
     }
 }
