@@ -19,6 +19,7 @@ use ohmward_parsers::Profiles;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
+use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::dossier;
 use crate::sources::{Standing, Stop};
@@ -99,6 +100,7 @@ impl Serve {
             profiles: Profiles::builtin().map_err(PlanError::from)?,
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
+            bench: Stations::default(),
             roster: Roster::default(),
             writing: Arc::default(),
             watching: Arc::default(),

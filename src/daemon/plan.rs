@@ -10,8 +10,7 @@ use ohmward_parsers::{Profile, ProfileError, Profiles};
 use crate::config::{Config, ConfigError, DropFolder, ProfileFileError, Station, add_profiles};
 use crate::dossier;
 use crate::intake::StreamRule;
-use crate::model::{AssetClass, AssetId, Phase, Stamp, Text};
-use crate::normalise::Identify;
+use crate::model::{AssetClass, Text};
 
 /// Why a configuration cannot be carried out.
 #[derive(Debug, thiserror::Error)]
@@ -122,16 +121,12 @@ impl Plan {
         let mut jobs = Vec::new();
         for station in config.sources.serial {
             let profile = named(&profiles, &station.port.name, &station.profile)?.clone();
-            let bench = station.bench.clone().map(|(asset, phase, setup)| {
-                let bench: Arc<dyn Identify + Send + Sync> =
-                    Arc::new(Bench { asset, phase, setup });
-                bench
-            });
             let rule = StreamRule {
                 profile,
                 around: station.around.clone(),
                 test: station.test.clone(),
-                identify: bench,
+                // Who lies on the bench is known once the station runs.
+                identify: None,
                 class: config.first_met.clone(),
             };
             jobs.push(Job::Station { station: Box::new(station), rule: Box::new(rule) });
@@ -169,19 +164,6 @@ fn named<'p>(
             known: known.join(", "),
         }
     })
-}
-
-/// What always lies on a bench.
-struct Bench {
-    asset: AssetId,
-    phase: Phase,
-    setup: Text,
-}
-
-impl Identify for Bench {
-    fn identify(&self, _at: Stamp) -> Option<(AssetId, Phase, Text)> {
-        Some((self.asset.clone(), self.phase.clone(), self.setup.clone()))
-    }
 }
 
 /// What a person should know of a plan before it is carried out, in words.
