@@ -465,6 +465,58 @@ fn a_failed_proof_takes_readings_out_and_a_person_puts_them_back() {
     assert!(result(1).contains("invalid"), "{}", result(1));
 }
 
+/// The rule that an open clip reads like good insulation: common practice, no published source.
+#[test]
+fn what_is_in_doubt_is_counted_and_says_what_it_did() {
+    let house = House::new();
+    let file = house.file(
+        "a.csv",
+        "taken_at,asset,phase,resistance_ohm,bound,test_voltage_v,duration_s,temperature_c,\
+         temperature_of,tester\n\
+         2026-03-02T08:15:00Z,YT-001,U,2e9,>,500,60,12,ambient,T-7\n\
+         2026-03-02T08:17:00Z,YT-001,V,1e6,=,500,60,12,ambient,T-7\n\
+         2026-03-02T08:21:00Z,YT-001,W,2e9,>,500,15,,,T-7\n",
+    );
+    house.must(0, &["import", &file]);
+    house.must(0, &["gear", "add", "T-7", "tester", "--due", "2026-02-01"]);
+    let contact = |at: &str, passed: &str, why: &str| {
+        let args =
+            ["proof", "add", "T-7", "contact", "--passed", passed, "--moment", "before", "--at"];
+        house.must(0, &[&args[..], &[at, "--remark", why]].concat());
+    };
+    contact("2026-03-02T08:14:00Z", "false", "skipped: no bare metal in reach");
+    contact("2026-03-02T08:20:00Z", "true", "");
+    let history = house.json(&["history", "YT-001"]);
+    let of = |n: usize, key: &str| history[n][key].as_str().unwrap().to_owned();
+    assert_eq!(of(0, "used"), "left out: contact was not confirmed on 2026-03-02");
+    assert!(of(0, "result").starts_with("invalid"), "{}", of(0, "result"));
+    assert_eq!(of(1, "used"), "counts", "a low value counts without contact");
+    assert!(of(1, "result").starts_with("below"), "{}", of(1, "result"));
+    assert_eq!(of(2, "used"), "counts");
+    assert!(of(2, "result").starts_with("cannot tell"), "{}", of(2, "result"));
+    assert_eq!(of(2, "doubts"), "proof missing; gear overdue; duration off; temperature missing");
+    let quality = |word: &str| {
+        let assessed = house.json(&["assess", "YT-001"]);
+        let all = assessed["quality"].as_array().unwrap().clone();
+        let row = all.iter().find(|row| row["doubt"] == word).cloned();
+        row.map(|row| (row["readings"].as_u64().unwrap(), row["of"].as_u64().unwrap()))
+    };
+    assert_eq!(quality("contact not confirmed"), Some((1, 3)));
+    assert_eq!(quality("gear overdue"), Some((3, 3)));
+    assert_eq!(quality("proof missing"), Some((3, 3)));
+    assert_eq!(quality("temperature ambient"), Some((2, 3)));
+    let told = house.must(0, &["assess", "YT-001"]).out;
+    assert!(told.contains("contact not confirmed: 1 of 3 readings; a high value is left out"));
+    assert!(told.contains("T-7: 3 readings 2026-03-02 to 2026-03-02, due 2026-02-01"), "{told}");
+    // A proof on that day answers one doubt, a person's word the other.
+    let args = ["proof", "add", "T-7", "open", "--passed", "true", "--moment", "before", "--at"];
+    house.must(0, &[&args[..], &["2026-03-02T07:50:00Z"]].concat());
+    assert_eq!(quality("proof missing"), None);
+    let id = of(0, "reading");
+    house.must(0, &["reading", "overrule", &id, "--reason", "the clip was on the stud"]);
+    assert_eq!(quality("contact not confirmed"), None);
+}
+
 #[test]
 fn the_past_is_answered_as_it_was_measured_and_as_it_was_known() {
     let house = House::new();

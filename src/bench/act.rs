@@ -257,6 +257,7 @@ const fn proof_key(kind: ProofKind) -> &'static str {
         ProofKind::Shorted => "shorted",
         ProofKind::KnownResistance => "known",
         ProofKind::KnownSource => "source-function",
+        ProofKind::Contact => "touch",
     }
 }
 

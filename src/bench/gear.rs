@@ -2,7 +2,7 @@
 
 use super::act::GearChosen;
 use super::refusal::Refusal;
-use crate::model::{Gear, GearKind, Stamp, Text};
+use crate::model::{Gear, GearKind, Stamp, Text, set_rating};
 
 /// What the chain has to bear.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -16,8 +16,7 @@ pub(super) struct Load {
 /// Holds the chosen gear against what it has to bear. Leads and gloves below the test voltage and
 /// gloves past their test are refused; what is only doubtful is a warning.
 ///
-/// Category and voltage of the whole are those of its weakest part (common practice; IEC 61010-031
-/// for leads, OSHA 1910.137 for the six months of gloves).
+/// Gloves are tested every six months once issued (OSHA 1910.137, S).
 ///
 /// # Errors
 /// [`Refusal::Gear`] with the part and the reason.
@@ -101,32 +100,20 @@ fn part(gear: &Gear, load: Load, now: Stamp, warnings: &mut Vec<Text>) -> Result
     Ok(())
 }
 
-/// The set as its weakest part makes it: `CAT III (L-2), 600 V (BT-1)`.
+/// The set as its weakest part makes it: `CAT III, 600 V (by L-1)`.
 fn weakest(set: &[&Gear]) -> Text {
-    let category =
-        set.iter().filter_map(|gear| Some((category(&gear.category)?, gear))).min_by_key(|c| c.0);
-    let volts = set
-        .iter()
-        .filter_map(|gear| Some((gear.rated_voltage_v?, gear)))
-        .min_by(|a, b| a.0.total_cmp(&b.0));
-    let category = category.map(|(n, gear)| format!("CAT {} ({})", ROMAN[n - 1], gear.id));
-    let volts = volts.map(|(volts, gear)| format!("{volts} V ({})", gear.id));
-    let words: Vec<String> = category.into_iter().chain(volts).collect();
-    match words.is_empty() {
-        true => "not known".into(),
-        false => words.join(", ").into(),
+    let Some(rating) = set_rating(set.iter().copied()) else { return "not known".into() };
+    let category = rating.category.map(|category| category.to_string());
+    let volts = rating.voltage_v.map(|volts| format!("{volts} V"));
+    let known: Vec<String> = category.into_iter().chain(volts).collect();
+    let of = |ids: &[Text]| ids.iter().map(Text::as_str).collect::<Vec<_>>().join(", ");
+    let mut words = if known.is_empty() { "not known".into() } else { known.join(", ") };
+    if !rating.unstated.is_empty() {
+        words.push_str(&format!(" (not stated by {})", of(&rating.unstated)));
+    } else if !rating.weakest.is_empty() {
+        words.push_str(&format!(" (by {})", of(&rating.weakest)));
     }
-}
-
-/// Measurement categories (IEC 61010-2-030).
-const ROMAN: [&str; 4] = ["I", "II", "III", "IV"];
-
-/// The number of a category as printed: `CAT III 600 V` is 3.
-fn category(printed: &str) -> Option<usize> {
-    let upper = printed.to_uppercase();
-    let rest = upper.split_once("CAT")?.1.trim_start_matches(['.', ' ', ':']);
-    let word = rest.split(|c: char| !c.is_alphanumeric()).next()?;
-    ROMAN.iter().position(|roman| *roman == word).map(|i| i + 1)
+    words.into()
 }
 
 #[cfg(test)]
@@ -160,7 +147,7 @@ mod tests {
             gear("C-1", GearKind::Lead, "cat. II", Some(600.0)),
         ];
         let whole = chosen(&set, 500.0).unwrap();
-        assert_eq!(whole.weakest, "CAT II (C-1), 600 V (C-1)");
+        assert_eq!(whole.weakest, "CAT II, 600 V (by C-1)");
         assert!(whole.warnings.is_empty(), "{:?}", whole.warnings);
         let refused = chosen(&set, 1_000.0).unwrap_err().to_string();
         assert!(refused.contains("`C-1` (lead) is rated 600 V"), "{refused}");
@@ -170,7 +157,7 @@ mod tests {
     fn what_is_not_known_is_a_warning() {
         let bare = [gear("BT-1", GearKind::Tester, "", None)];
         let whole = chosen(&bare, 500.0).unwrap();
-        assert_eq!(whole.weakest, "not known");
+        assert_eq!(whole.weakest, "not known (not stated by BT-1)");
         assert_eq!(whole.warnings.len(), 2, "{:?}", whole.warnings);
         let load = Load { test_v: 500.0, asset_v: None };
         let unknown = choose(&"BT-9".into(), &[], &bare, load, Stamp::MIN).unwrap();

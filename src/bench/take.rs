@@ -218,7 +218,7 @@ pub fn take(sheet: &Sheet, command: &Command, facts: &Facts<'_>) -> Result<Taken
             }
             one(Act::Discharged { test, waited_s, least_s, residual_v })
         }
-        Command::Skip { point, reason } => skip(sheet, next, *point, reason),
+        Command::Skip { point, reason } => skip(sheet, next, *point, reason, facts),
         Command::Undo => undo(sheet, facts),
         Command::Repeat(test) => {
             if let Some((under_way, _)) = sheet.under_way() {
@@ -308,7 +308,8 @@ fn confirm(sheet: &Sheet, point: Point, facts: &Facts<'_>) -> Result<Taken, Refu
         Point::Contact(_) => vec![Act::Confirmed(point)],
         _ => return Err(Refusal::NotNext { next: words::point(sheet, point) }),
     };
-    Ok(Taken { acts, changes: Vec::new() })
+    let changes = row(sheet, facts.now, &acts[0]).map(Change::Proof).into_iter().collect();
+    Ok(Taken { acts, changes })
 }
 
 /// A check of the tester, with its row in the register of proofs.
@@ -322,17 +323,30 @@ fn row(sheet: &Sheet, at: Stamp, act: &Act) -> Option<Proof> {
     let tester = sheet.gear.as_ref()?.tester.clone();
     let (kind, value, unit, passed, moment) = match act {
         Act::Source { moment, read_v, passed, .. } => {
-            (ProofKind::KnownSource, *read_v, "V", *passed, *moment)
+            (ProofKind::KnownSource, Some(*read_v), "V", *passed, *moment)
         }
-        Act::Proved(p) => (p.kind, p.value.ohms, "Ω", p.passed, p.moment),
+        Act::Proved(p) => (p.kind, Some(p.value.ohms), "Ω", p.passed, p.moment),
+        // It holds for the readings that follow, up to the next contact.
+        Act::Confirmed(Point::Contact(_)) => {
+            (ProofKind::Contact, None, "", true, ProofMoment::Before)
+        }
+        Act::Skipped { point: Point::Contact(_), .. } => {
+            (ProofKind::Contact, None, "", false, ProofMoment::Before)
+        }
         _ => return None,
     };
     let remark = format!("run sheet of {}, {}", sheet.key.station, sheet.asset);
-    let (value, unit, remark) = (Some(value), unit.into(), remark.into());
+    let (unit, remark) = (unit.into(), remark.into());
     Some(Proof { at, tester, kind, value, unit, passed, moment, remark })
 }
 
-fn skip(sheet: &Sheet, next: Point, point: Point, reason: &Text) -> Result<Taken, Refusal> {
+fn skip(
+    sheet: &Sheet,
+    next: Point,
+    point: Point,
+    reason: &Text,
+    facts: &Facts<'_>,
+) -> Result<Taken, Refusal> {
     let whole_test = matches!((next, point), (Point::Contact(a), Point::Test(b)) if a == b);
     if point != next && !whole_test {
         return Err(Refusal::NotNext { next: words::point(sheet, next) });
@@ -347,8 +361,8 @@ fn skip(sheet: &Sheet, next: Point, point: Point, reason: &Text) -> Result<Taken
         }
         _ => {}
     }
-    let reason = reasoned(reason)?;
-    Ok(Taken { acts: vec![Act::Skipped { point, reason }], changes: Vec::new() })
+    let act = Act::Skipped { point, reason: reasoned(reason)? };
+    proof(sheet, facts, act)
 }
 
 fn undo(sheet: &Sheet, facts: &Facts<'_>) -> Result<Taken, Refusal> {

@@ -183,7 +183,11 @@ fn a_whole_run_goes_from_point_to_point() {
     assert_eq!(bench.prove_all(), Some(Point::Finish));
     assert_eq!(bench.ok(Command::Finish), None);
     let proofs = bench.changes.iter().filter(|change| matches!(change, Change::Proof(_)));
-    assert_eq!(proofs.count(), 8, "two of the voltage function, three before and three after");
+    assert_eq!(
+        proofs.count(),
+        10,
+        "two of the voltage function, three before, three after, contacts"
+    );
     assert_eq!(bench.sheet.failed_after().count(), 0);
     assert!(matches!(bench.ask(&Command::Undo), Err(Refusal::Ended)));
 }

@@ -3,6 +3,7 @@
 use super::act::{Act, Entry, Point, Value};
 use super::sheet::Sheet;
 use crate::model::{Bound, ProofKind, ProofMoment};
+use crate::trend::words::ohms;
 
 /// What a point is called, in a phrase that can stand in a sentence.
 pub fn point(sheet: &Sheet, point: Point) -> String {
@@ -25,6 +26,7 @@ pub fn point(sheet: &Sheet, point: Point) -> String {
                 ProofKind::Shorted => "shorted leads",
                 ProofKind::KnownResistance => "the known resistance",
                 ProofKind::KnownSource => "the known source",
+                ProofKind::Contact => "contact",
             };
             format!("{what}, {when} the tests")
         }
@@ -112,25 +114,4 @@ pub fn value(value: &Value) -> String {
         Bound::Under => "< ",
     };
     format!("{mark}{}", ohms(value.ohms))
-}
-
-/// Ohms with three digits and a prefix.
-pub fn ohms(ohms: f64) -> String {
-    let steps = [(1e12, "TΩ"), (1e9, "GΩ"), (1e6, "MΩ"), (1e3, "kΩ")];
-    let (scale, unit) =
-        steps.into_iter().find(|(scale, _)| ohms >= 0.9995 * scale).unwrap_or((1.0, "Ω"));
-    let number = ohms / scale;
-    let digits = if number >= 99.95 {
-        0
-    } else if number >= 9.995 {
-        1
-    } else {
-        2
-    };
-    let text = format!("{number:.digits$}");
-    let text = match text.contains('.') {
-        true => text.trim_end_matches('0').trim_end_matches('.'),
-        false => &text,
-    };
-    format!("{text} {unit}")
 }

@@ -4,14 +4,11 @@ use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
-use crate::dossier::{Desk, Ranked, episodes, ranked};
+use crate::dossier::words::CAUTION;
+use crate::dossier::{self, Desk, Ranked, episodes, ranked};
 use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 use crate::trend::Assessor;
-
-/// The cautions that stand wherever a verdict could be acted on.
-pub(crate) const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
-Testing is for qualified people: the maker's procedure and local rules first.";
 
 pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failure> {
     place.reader()?;
@@ -31,7 +28,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
     ];
     output::rows(place.format, &columns, &rows, "nothing is declining")?;
     if place.format == Format::Table && !rows.is_empty() {
-        note(expected_false(&rows));
+        note(false_words(&rows));
         let asset = rows.iter().find(|row| row.of_asset).map(|row| quoted(&row.asset));
         let next = match asset {
             Some(asset) => format!("`ohmward assess {asset}` shows the evidence"),
@@ -73,9 +70,8 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
 }
 
 /// How many of the shown findings are to be expected to be false, by the model's own account.
-fn expected_false(rows: &[Ranked]) -> String {
-    let chances = rows.iter().filter_map(|r| r.evidence.probability);
-    let false_ones: f64 = chances.map(|p| 1.0 - p).sum();
+fn false_words(rows: &[Ranked]) -> String {
+    let false_ones = dossier::expected_false(rows);
     format!(
         "{}, of which about {false_ones:.1} are to be expected to be false (by the model; \
          DEVELOPERS.md has the rates on simulated fleets)",

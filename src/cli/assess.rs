@@ -1,38 +1,36 @@
 //! `assess`: the verdict on one asset with all its evidence, and a chart.
 
-use std::collections::BTreeSet;
-
 use serde::Serialize;
 
 use super::args::OneAsset;
-use super::ask::CAUTION;
 use super::chart::{Chart, Dot};
-use super::fitted::{FitOut, fit_out};
-use super::history::role_words;
 use super::output::{self, Format};
 use super::place::Place;
-use super::registers::limit_words;
+use super::quality::{self, QualityOut, TesterOut};
 use super::{Exit, Failure};
-use crate::dossier::{Desk, Dossier, Group, Ranked, episodes, row};
-use crate::model::{Bound, LimitMeaning, Verdict};
+use crate::dossier::fitted::{FitOut, fit_out};
+use crate::dossier::words::{CAUTION, limit_words, line_words, notices, ratio_words, role_words};
+use crate::dossier::{Desk, Dossier, Group, Ranked, TesterUse, episodes, row};
+use crate::model::{LimitMeaning, Verdict};
 use crate::trend::evidence::{LineEvidence, Settings as EvidenceSettings, evidence};
-use crate::trend::words::{ASSUMPTIONS, ohms};
-use crate::trend::{Assessor, CrossingTimes, LineAssessment, NoticeKind};
+use crate::trend::words::ASSUMPTIONS;
+use crate::trend::{Assessor, LineAssessment};
 use crate::visits::{Ratio, RatioValue};
 
 pub(crate) fn assess(place: &mut Place, one: OneAsset) -> Result<Exit, Failure> {
     let asset = place.known_asset(&one.asset)?;
     let reader = place.reader()?;
     let assessor = Assessor::new(place.config.assess.trend.clone());
-    let dossier =
-        Desk::new(&reader, place.when, &place.config.assess, &assessor)?.open(&asset.id)?;
+    let desk = Desk::new(&reader, place.when, &place.config.assess, &assessor)?;
+    let dossier = desk.open(&asset.id)?;
+    let testers = desk.testers(&dossier)?;
     match place.format {
-        Format::Json => output::json(&AssessOut::of(&dossier))?,
+        Format::Json => output::json(&AssessOut::of(&dossier, &testers))?,
         Format::Csv => {
-            let out = AssessOut::of(&dossier);
+            let out = AssessOut::of(&dossier, &testers);
             output::rows(Format::Csv, LINE_COLUMNS, &out.lines, "")?;
         }
-        Format::Table => print(&dossier)?,
+        Format::Table => print(&dossier, &testers)?,
     }
     let urgent = matches!(dossier.verdict(), Verdict::Declining | Verdict::BelowLimit);
     Ok(if urgent { Exit::NeedsPerson } else { Exit::Done })
@@ -53,6 +51,8 @@ struct AssessOut {
     ratios: Vec<RatioOut>,
     readings: usize,
     left_out: Vec<LeftOutRow>,
+    quality: Vec<QualityOut>,
+    testers: Vec<TesterOut>,
     assumptions: &'static str,
     caution: &'static str,
 }
@@ -115,18 +115,6 @@ fn ratio_out(ratio: &Ratio) -> RatioOut {
     }
 }
 
-impl RatioOut {
-    fn words(&self) -> String {
-        let name = if self.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
-        let value = match self.ratio {
-            Some(value) => format!("{}{value:.2}", self.bound.replace('=', "")),
-            None => "withheld: above 5 GΩ it says nothing".into(),
-        };
-        let (later, earlier) = (self.later_s, self.earlier_s);
-        format!("{} {} {name} {later} s / {earlier} s: {value}", &self.at[..10], self.phase)
-    }
-}
-
 #[derive(Serialize)]
 struct LeftOutRow {
     reading: String,
@@ -150,7 +138,7 @@ const LINE_COLUMNS: &[output::Column] = &[
 ];
 
 impl AssessOut {
-    fn of(dossier: &Dossier) -> Self {
+    fn of(dossier: &Dossier, testers: &[TesterUse]) -> Self {
         AssessOut {
             asset: dossier.asset.id.to_string(),
             kind: dossier.asset.kind.to_string(),
@@ -184,6 +172,8 @@ impl AssessOut {
                     why: role_words(&e.judged.role),
                 })
                 .collect(),
+            quality: dossier.quality().into_iter().map(QualityOut::of).collect(),
+            testers: testers.iter().map(TesterOut::of).collect(),
             assumptions: ASSUMPTIONS,
             caution: CAUTION,
         }
@@ -227,43 +217,8 @@ fn line_out(group: &Group, line: &LineAssessment, beside: &LineEvidence) -> Line
     }
 }
 
-/// What a person should know or do. A repeat is asked for only while the value stands alone, and
-/// temperatures that had to be taken from elsewhere are counted, not listed.
-fn notices(group: &Group) -> Vec<String> {
-    let detection = &group.assessment.detection;
-    let last = detection.series.iter().map(|s| s.last).max();
-    let mut without_temperature = BTreeSet::new();
-    let mut out = Vec::new();
-    for notice in &detection.notices {
-        let phase = notice.phase.as_ref().map(|p| format!(" {p}")).unwrap_or_default();
-        let words = match &notice.kind {
-            NoticeKind::TemperatureTaken(_) => {
-                without_temperature.insert(notice.at.utc_day());
-                continue;
-            }
-            NoticeKind::Repeat if Some(notice.at.utc_day()) != last.map(|l| l.utc_day()) => {
-                continue;
-            }
-            NoticeKind::Repeat => "one low value alone: repeat this test",
-            NoticeKind::UnrecordedRepair => {
-                "the level rose and stayed: was something done that is not recorded? \
-                 (`ohmward event add`)"
-            }
-        };
-        out.push(format!("{}{phase}: {words}", notice.at.date()));
-    }
-    if !without_temperature.is_empty() {
-        out.push(format!(
-            "no temperature was recorded on {} days: that of other readings nearby was taken, with \
-             a wide uncertainty",
-            without_temperature.len()
-        ));
-    }
-    out
-}
-
 /// The assessment for a person: verdict, chart, numbers, what was left out and why.
-fn print(dossier: &Dossier) -> Result<(), Failure> {
+fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
     let asset = &dossier.asset;
     let limits: Vec<String> = asset.limits().map(|l| limit_words(&l)).collect();
     output::line(format!("{}: {}", asset.id, dossier.verdict().word().to_uppercase()))?;
@@ -293,7 +248,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
         output::rows(Format::Table, LINE_COLUMNS, &rows, "")?;
         output::line("")?;
         for (line, beside) in lines {
-            output::line(format!("  {}: {}", line.series.phase, in_words(line)))?;
+            output::line(format!("  {}: {}", line.series.phase, line_words(line)))?;
             for words in fit_out(beside).words() {
                 output::line(format!("     {words}"))?;
             }
@@ -306,7 +261,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
     if let Some(last) = dossier.ratios.last() {
         output::line("\ntimed readings")?;
         for ratio in dossier.ratios.iter().filter(|r| r.at.utc_day() == last.at.utc_day()) {
-            output::line(format!("  {}", ratio_out(ratio).words()))?;
+            output::line(format!("  {}", ratio_words(ratio)))?;
         }
     }
     let findings = episodes(dossier);
@@ -332,6 +287,7 @@ fn print(dossier: &Dossier) -> Result<(), Failure> {
             role_words(&entry.judged.role)
         ))?;
     }
+    quality::print(dossier, testers)?;
     output::line(format!("\n{ASSUMPTIONS}\n{CAUTION}"))?;
     Ok(())
 }
@@ -363,44 +319,4 @@ fn chart(group: &Group) -> Chart<'static> {
         events: group.case.events.iter().map(|e| (e.at, e.kind.word().to_owned())).collect(),
         size: (64, 14),
     }
-}
-
-/// The state of a line in a sentence: what is known, how surely, and why there is no date.
-fn in_words(line: &LineAssessment) -> String {
-    let n = line.n_measured + line.n_over + line.n_under;
-    let lowest_bound = match &line.last {
-        Some(p) if p.bound == Bound::Over => {
-            format!("last above {}", ohms(10f64.powf(p.log_ohm)))
-        }
-        Some(p) if p.bound == Bound::Under => {
-            format!("last below {}", ohms(10f64.powf(p.log_ohm)))
-        }
-        Some(p) => format!("last {}", ohms(10f64.powf(p.log_ohm))),
-        None => return "no readings".into(),
-    };
-    let date = match (line.verdict, line.crossing) {
-        (Verdict::BelowLimit, _) => "it is below the limit now".to_owned(),
-        (
-            Verdict::Declining | Verdict::Watch,
-            CrossingTimes { lower: Some(a), upper: Some(b), .. },
-        ) => {
-            format!("the trend reaches the limit between {} and {}", a.date(), b.date())
-        }
-        (Verdict::Declining | Verdict::Watch, CrossingTimes { lower: Some(a), .. }) => {
-            format!("the trend reaches the limit from {} on, with an open end", a.date())
-        }
-        (Verdict::Declining | Verdict::Watch, _) => {
-            "no date can be given: the trend does not reach the limit within the horizon".to_owned()
-        }
-        (Verdict::TooFew, _) => "no date can be given: too few visits".to_owned(),
-        (Verdict::Steady, _) if line.n_measured == 0 => {
-            "every visit was over-range: no slope and no date".to_owned()
-        }
-        (Verdict::Steady, _) => "no decline to be seen, so no date".to_owned(),
-    };
-    let clears = line
-        .clears_after
-        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
-    let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
-    format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
 }

@@ -5,13 +5,12 @@ use serde::Serialize;
 use super::args::OneAsset;
 use super::output;
 use super::place::Place;
-use super::registers::limit_words;
 use super::{Exit, Failure};
 use crate::dossier::Desk;
+use crate::dossier::words::{limit_words, role_words};
 use crate::store::Reader;
 use crate::store::sqlite::SqliteReader;
 use crate::trend::Assessor;
-use crate::visits::{Exclusion, Role};
 
 /// One row of `history`.
 #[derive(Serialize)]
@@ -33,6 +32,8 @@ struct HistoryOut {
     visit: Option<usize>,
     used: String,
     result: String,
+    /// What is in doubt about it.
+    doubts: String,
     recorded_at: String,
     from: String,
     remark: String,
@@ -58,6 +59,7 @@ pub(crate) fn history(place: &mut Place, one: OneAsset) -> Result<Exit, Failure>
                 format!("{} {}{why}", outcome.word(), limit_words(limit))
             })
             .collect();
+        let doubts: Vec<_> = entry.doubts.iter().map(|doubt| doubt.word()).collect();
         rows.push(HistoryOut {
             reading: c.id.to_string(),
             taken_at: r.taken_at.to_string(),
@@ -76,6 +78,7 @@ pub(crate) fn history(place: &mut Place, one: OneAsset) -> Result<Exit, Failure>
             visit: entry.judged.visit,
             used: used(entry),
             result: result.join("; "),
+            doubts: doubts.join("; "),
             recorded_at: entry.recorded_at.to_string(),
             from: sources.name(c.id.batch)?,
             remark: r.remark.to_string(),
@@ -107,25 +110,6 @@ fn used(entry: &crate::dossier::Entry) -> String {
         words.push_str(&format!(", proof overruled: {why}"));
     }
     words
-}
-
-/// What was done with a reading, in words.
-pub(super) fn role_words(role: &Role) -> String {
-    match role {
-        Role::Counts => "counts".into(),
-        Role::Timed => "same test, another duration".into(),
-        Role::Retested => "replaced by a retest".into(),
-        Role::LeftOut(Exclusion::Voided(why)) => format!("left out: void ({why})"),
-        Role::LeftOut(Exclusion::ProofFailed(at)) => {
-            format!("left out: a proof of its tester failed on {}", at.date())
-        }
-        Role::LeftOut(Exclusion::VoltageSagged) => {
-            "left out: the voltage sagged, so a high value means little".into()
-        }
-        Role::LeftOut(Exclusion::CommonCause(occasion)) => {
-            format!("left out: fell together with other assets ({occasion})")
-        }
-    }
 }
 
 /// Names of batches, each asked for once.

@@ -9,13 +9,13 @@ mod demo;
 mod finding;
 
 mod draft;
-mod fitted;
 mod history;
 mod import;
 mod learnt;
 mod log;
 mod output;
 mod place;
+mod quality;
 mod reading;
 mod registers;
 mod rejects;

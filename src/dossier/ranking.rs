@@ -50,6 +50,11 @@ pub fn row(finding: Finding) -> Ranked {
     }
 }
 
+/// How many of these findings are to be expected to be false, by the model's own account.
+pub fn expected_false<'r>(rows: impl IntoIterator<Item = &'r Ranked>) -> f64 {
+    rows.into_iter().filter_map(|row| row.evidence.probability).map(|p| 1.0 - p).sum()
+}
+
 /// Below the limit first, then by the earliest credible crossing, then by age.
 fn urgency(kind: FindingKind, row: &Ranked) -> (u8, String, String, String) {
     let rank = match kind {

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::{DossierError, Settings, group};
 use crate::model::{AssetId, Case, Line, Occasion, Proof, ReadingId, Stamp, Text};
 use crate::store::{Reader, When};
-use crate::visits::{Judged, Suspicion, apply, gather, suspicions};
+use crate::visits::{Judged, Suspicion, TesterRecord, apply, gather, suspicions};
 
 /// One state of the store, for looking at the readings of many assets; cheap to prepare.
 pub struct Records<'a, R: Reader + ?Sized> {
@@ -13,6 +13,7 @@ pub struct Records<'a, R: Reader + ?Sized> {
     pub(super) when: When,
     pub(super) settings: &'a Settings,
     suspicions: HashMap<Text, Vec<Suspicion>>,
+    pub(super) testers: HashMap<Text, TesterRecord>,
 }
 
 /// The readings of one asset with what was done with each.
@@ -28,10 +29,18 @@ impl<'a, R: Reader + ?Sized> Records<'a, R> {
     pub fn new(reader: &'a R, when: When, settings: &'a Settings) -> Result<Self, DossierError> {
         let proofs: Vec<Proof> = reader.proofs(None, when)?.into_iter().map(|r| r.value).collect();
         let mut by_tester: HashMap<Text, Vec<Suspicion>> = HashMap::new();
-        for suspicion in suspicions(&proofs, settings.visits.proof_span_days) {
+        for suspicion in suspicions(&proofs, &settings.visits) {
             by_tester.entry(suspicion.tester.clone()).or_default().push(suspicion);
         }
-        Ok(Records { reader, when, settings, suspicions: by_tester })
+        let mut testers: HashMap<Text, TesterRecord> = HashMap::new();
+        for row in reader.gear_versions(when)? {
+            let record = testers.entry(row.value.id).or_default();
+            record.dues.push((row.mark.recorded_at, row.value.due));
+        }
+        for proof in proofs {
+            testers.entry(proof.tester.clone()).or_default().proofs.push(proof);
+        }
+        Ok(Records { reader, when, settings, suspicions: by_tester, testers })
     }
 
     /// The charts of one asset, those readings included that a common cause leaves out: what such

@@ -51,6 +51,9 @@ words!(
     KnownResistance => "known resistance",
     /// The voltage function on a known source.
     KnownSource => "known source",
+    /// The leads touch the part itself, not paint or dirt: confirmed (passed) or not, for the
+    /// readings that follow.
+    Contact => "contact",
 });
 
 words!(

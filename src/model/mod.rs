@@ -4,6 +4,7 @@ mod asset;
 mod correction;
 mod finding;
 mod gear;
+mod gear_set;
 mod occasion;
 mod point;
 mod reading;
@@ -17,6 +18,7 @@ pub use asset::{
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};
 pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment};
+pub use gear_set::{Category, SetRating, set_rating};
 pub use occasion::{Occasion, Shared};
 pub use point::{Case, Line, Point};
 pub use reading::{

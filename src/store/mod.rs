@@ -105,6 +105,8 @@ pub trait Reader {
     fn events(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Recorded<Event>>>;
     /// All gear by id.
     fn gear(&self, when: When) -> Result<Vec<Recorded<Gear>>>;
+    /// Every version of every row of gear, oldest first: what was known of it and when.
+    fn gear_versions(&self, when: When) -> Result<Vec<Recorded<Gear>>>;
     /// The proofs of a tester (or of all) by time.
     fn proofs(&self, tester: Option<&str>, when: When) -> Result<Vec<Recorded<Proof>>>;
     /// All aliases.

@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use super::{Corrected, Settings, Suspicion};
 use crate::model::{
-    Bound, DAY_MICROS, Line, Occasion, Point, Reading, Series, Stamp, TemperatureOf, Text,
+    Bound, DAY_MICROS, Line, Occasion, Point, ProofKind, Reading, Series, Stamp, TemperatureOf,
+    Text,
 };
 
 /// Why a reading does not enter the trend.
@@ -15,6 +16,8 @@ pub enum Exclusion {
     Voided(Text),
     /// A proof of its tester failed, at this instant.
     ProofFailed(Stamp),
+    /// It is high, and contact at the part was not confirmed, as noted at this instant.
+    NoContact(Stamp),
     /// It is high, and the tester delivered too little voltage for a high reading to mean much.
     VoltageSagged,
     /// It fell together with the readings of many other assets, with which it shares this.
@@ -134,9 +137,12 @@ fn exclusion(
     }
     let r = &c.reading;
     if c.overruled.is_none()
-        && let Some(s) = suspicions.iter().find(|s| s.covers(&r.tester, r.taken_at))
+        && let Some(s) = suspicions.iter().find(|s| s.covers(&r.tester, r.taken_at) && s.spoils(r))
     {
-        return Some(Exclusion::ProofFailed(s.proof.at));
+        return Some(match s.proof.kind {
+            ProofKind::Contact => Exclusion::NoContact(s.proof.at),
+            _ => Exclusion::ProofFailed(s.proof.at),
+        });
     }
     if is_sagged(r, settings) && !is_low(r) {
         return Some(Exclusion::VoltageSagged);
@@ -145,7 +151,7 @@ fn exclusion(
 }
 
 /// Whether the tester delivered less than it should at this reading.
-fn is_sagged(r: &Reading, settings: &Settings) -> bool {
+pub(super) fn is_sagged(r: &Reading, settings: &Settings) -> bool {
     match (r.delivered_voltage_v, r.series.test_voltage) {
         (Some(delivered), Some(nominal)) => {
             delivered < settings.least_voltage_ratio * nominal.get()
@@ -157,7 +163,7 @@ fn is_sagged(r: &Reading, settings: &Settings) -> bool {
 /// Whether the resistance is so low that a sound tester's voltage may sag: below 1 kΩ per volt of
 /// nominal voltage, where IEC 61557-2 asks no more than 1 mA of it. With a margin of ten, since
 /// small testers give way earlier.
-fn is_low(r: &Reading) -> bool {
+pub(super) fn is_low(r: &Reading) -> bool {
     let nominal = r.series.test_voltage.map_or(500.0, |v| v.get());
     r.bound != Bound::Over && r.ohms < 10.0 * 1_000.0 * nominal
 }

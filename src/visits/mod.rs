@@ -6,11 +6,13 @@
 mod correct;
 mod gather;
 mod proofs;
+mod quality;
 mod ratios;
 
 pub use correct::{Corrected, apply};
 pub use gather::{Exclusion, Judged, Role, gather, near_rated};
 pub use proofs::{Suspicion, suspicions};
+pub use quality::{Doubt, TesterRecord, doubts};
 pub use ratios::{Ratio, RatioValue, ratios};
 
 /// What decides how readings become visits.

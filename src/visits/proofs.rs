@@ -1,6 +1,8 @@
 //! What proofs of a tester do to the readings made with it.
 
-use crate::model::{Proof, ProofKind, ProofMoment, Stamp, Text};
+use super::Settings;
+use super::gather::is_low;
+use crate::model::{Proof, ProofKind, ProofMoment, Reading, Stamp, Text};
 
 /// A stretch of time in which the readings of a tester don't count.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,15 +24,22 @@ impl Suspicion {
     pub fn covers(&self, tester: &str, at: Stamp) -> bool {
         self.tester == tester && self.from <= at && at <= self.to
     }
+
+    /// Whether it takes the worth from this reading: without contact only from a high one, since
+    /// an open clip reads like good insulation and never like bad.
+    pub fn spoils(&self, reading: &Reading) -> bool {
+        self.proof.kind != ProofKind::Contact || !is_low(reading)
+    }
 }
 
-/// The stretches that failed proofs make suspect, each at most `span_days` long.
+/// The stretches that failed proofs make suspect, each at most `proof_span_days` long, and those
+/// without confirmed contact at most as long as a visit's gap.
 ///
 /// A failed proof reaches back to the last good one of its function (resistance or voltage) when
 /// it was made after the readings, and in any case forward until the next good one. Of the proofs
 /// made after the readings only one of the same kind says that it was good: a broken lead passes
 /// for open leads, and the shorted leads show it a moment later.
-pub fn suspicions(proofs: &[Proof], span_days: f64) -> Vec<Suspicion> {
+pub fn suspicions(proofs: &[Proof], settings: &Settings) -> Vec<Suspicion> {
     let mut sorted: Vec<&Proof> = proofs.iter().collect();
     sorted.sort_by_key(|p| p.at);
     let mut out = Vec::new();
@@ -40,6 +49,10 @@ pub fn suspicions(proofs: &[Proof], span_days: f64) -> Vec<Suspicion> {
                 && p.tester == failed.tester
                 && function(p.kind) == function(failed.kind)
                 && (p.kind == failed.kind || p.moment == ProofMoment::Before)
+        };
+        let span_days = match failed.kind {
+            ProofKind::Contact => settings.gap_hours / 24.0,
+            _ => settings.proof_span_days,
         };
         let from = match failed.moment {
             ProofMoment::Before => failed.at,
@@ -63,7 +76,11 @@ pub fn suspicions(proofs: &[Proof], span_days: f64) -> Vec<Suspicion> {
     out
 }
 
-/// The function of the tester that a proof checks.
-fn function(kind: ProofKind) -> bool {
-    matches!(kind, ProofKind::KnownSource)
+/// What a proof checks, as a number: the resistance function, the voltage function, the contact.
+fn function(kind: ProofKind) -> u8 {
+    match kind {
+        ProofKind::Open | ProofKind::Shorted | ProofKind::KnownResistance => 0,
+        ProofKind::KnownSource => 1,
+        ProofKind::Contact => 2,
+    }
 }

@@ -119,7 +119,7 @@ fn a_failed_proof_after_the_job_reaches_back_to_the_last_good_one() {
         proof(0.5, ProofKind::Shorted, false, ProofMoment::After),
         proof(2.0, ProofKind::Open, true, ProofMoment::Before),
     ];
-    let found = suspicions(&proofs, 7.0);
+    let found = suspicions(&proofs, &Settings::default());
     assert_eq!(found.len(), 1);
     assert_eq!((found[0].from, found[0].to), (at(0.0), at(2.0)));
     assert!(found[0].covers("HT-2", at(0.3)) && found[0].covers("HT-2", at(1.0)));
@@ -136,15 +136,19 @@ fn a_good_proof_of_another_kind_after_the_job_shields_nothing() {
         proof(0.52, ProofKind::Open, true, ProofMoment::After),
         proof(1.0, ProofKind::Shorted, true, ProofMoment::After),
     ];
-    let found = suspicions(&proofs, 7.0);
+    let found = suspicions(&proofs, &Settings::default());
     assert_eq!((found[0].from, found[0].to), (at(0.01), at(1.0)));
 }
 
 #[test]
 fn without_a_good_proof_a_failed_one_reaches_at_most_its_span() {
-    let after = suspicions(&[proof(0.0, ProofKind::Open, false, ProofMoment::After)], 7.0);
+    let after =
+        suspicions(&[proof(0.0, ProofKind::Open, false, ProofMoment::After)], &Settings::default());
     assert_eq!((after[0].from, after[0].to), (at(-7.0), at(7.0)));
-    let before = suspicions(&[proof(0.0, ProofKind::Open, false, ProofMoment::Before)], 7.0);
+    let before = suspicions(
+        &[proof(0.0, ProofKind::Open, false, ProofMoment::Before)],
+        &Settings::default(),
+    );
     assert_eq!(before[0].from, at(0.0), "what was measured before it was measured well");
 }
 
@@ -154,5 +158,39 @@ fn a_good_proof_of_the_voltage_function_says_nothing_of_resistances() {
         proof(-1.0, ProofKind::KnownSource, true, ProofMoment::Before),
         proof(0.0, ProofKind::Open, false, ProofMoment::After),
     ];
-    assert_eq!(suspicions(&proofs, 7.0)[0].from, at(-7.0));
+    assert_eq!(suspicions(&proofs, &Settings::default())[0].from, at(-7.0));
+}
+
+#[test]
+fn a_tester_is_overdue_by_what_was_written_at_the_time() {
+    let record = TesterRecord {
+        proofs: Vec::new(),
+        dues: vec![(at(0.0), Some(at(100.0))), (at(150.0), Some(at(500.0)))],
+    };
+    assert_eq!(record.overdue(at(-10.0)), None, "the first row holds before it was written");
+    assert_eq!(record.overdue(at(100.0)), None, "on the day itself it is not past");
+    assert_eq!(record.overdue(at(120.0)), Some(at(100.0)));
+    assert_eq!(record.overdue(at(160.0)), None, "calibrated since");
+    assert_eq!(record.overdue(at(501.0)), Some(at(500.0)));
+    assert_eq!(TesterRecord::default().overdue(at(0.0)), None);
+}
+
+#[test]
+fn a_proof_answers_for_its_day_and_for_a_visit_around_midnight() {
+    let doubtful = |proofs: Vec<Proof>, days: f64| {
+        let record = TesterRecord { proofs, dues: Vec::new() };
+        let (judged, _) =
+            gather(vec![reading(1, days, 1e9, Some(60.0))], &[], &[], &Settings::default());
+        doubts(&judged[0], Some(&record), &Settings::default()).contains(&Doubt::NotProved)
+    };
+    // `at(0)` is 22:13 of a day.
+    let good = |days| proof(days, ProofKind::Open, true, ProofMoment::Before);
+    assert!(doubtful(vec![], 0.0));
+    assert!(!doubtful(vec![good(-14.0 * HOUR)], 0.0), "that morning");
+    assert!(!doubtful(vec![good(0.0)], 3.0 * HOUR), "the same visit, past midnight");
+    assert!(doubtful(vec![good(0.0)], 5.0 * HOUR), "another day");
+    assert!(doubtful(vec![good(-30.0 * HOUR), good(30.0 * HOUR)], 0.0));
+    let failed = proof(0.0, ProofKind::Open, false, ProofMoment::Before);
+    let voltage = proof(0.0, ProofKind::KnownSource, true, ProofMoment::Before);
+    assert!(doubtful(vec![failed, voltage], 0.0), "neither shows that the reading was sound");
 }

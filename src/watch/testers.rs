@@ -36,10 +36,12 @@ pub(super) fn judge<R: Reader + ?Sized>(
         return Ok(None);
     }
     let proofs = reader.proofs(Some(tester), When::ALWAYS)?;
-    let proofs: Vec<Proof> = proofs.into_iter().map(|row| row.value).collect();
+    // Contact is a matter of one part, not of the tester.
+    let mut proofs: Vec<Proof> = proofs.into_iter().map(|row| row.value).collect();
+    proofs.retain(|proof| proof.kind != ProofKind::Contact);
     // Failures up to one good proof are one finding.
     let mut runs: BTreeMap<(bool, Option<Stamp>), Vec<Suspicion>> = BTreeMap::new();
-    for suspicion in suspicions(&proofs, settings.visits.proof_span_days) {
+    for suspicion in suspicions(&proofs, &settings.visits) {
         let of_voltage = suspicion.proof.kind == ProofKind::KnownSource;
         runs.entry((of_voltage, suspicion.proved)).or_default().push(suspicion);
     }

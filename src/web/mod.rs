@@ -3,6 +3,7 @@
 mod api;
 mod health;
 mod metrics;
+mod pages;
 mod pool;
 mod refusal;
 mod route;
@@ -52,6 +53,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
     Ok(route::router(&service, table())
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
+        .layer(axum::middleware::from_fn(pages::for_people))
         .with_state(service))
 }
 
@@ -67,5 +69,6 @@ fn table() -> Vec<Route> {
         Route::new(Method::GET, "/metrics", Needs::Role(Role::Read), get(metrics::metrics)),
     ];
     table.extend(api::table());
+    table.extend(pages::table());
     table
 }

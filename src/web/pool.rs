@@ -1,7 +1,11 @@
 //! Readers of the store, kept open between requests.
 
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
+use axum::http::StatusCode;
+
+use super::Service;
+use super::refusal::Refusal;
 use crate::store::Result;
 use crate::store::sqlite::{SqliteReader, SqliteStore};
 
@@ -32,5 +36,19 @@ impl Readers {
             idle.push(reader);
         }
         Ok(answer)
+    }
+}
+
+impl Service {
+    /// Asks the store on a thread that may wait.
+    pub(super) async fn ask<T: Send + 'static>(
+        self: &Arc<Self>,
+        question: impl FnOnce(&SqliteReader) -> Result<T> + Send + 'static,
+    ) -> std::result::Result<T, Refusal> {
+        let service = Arc::clone(self);
+        match tokio::task::spawn_blocking(move || service.readers.ask(question)).await {
+            Ok(answer) => Ok(answer?),
+            Err(_) => Err(Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, "the question failed")),
+        }
     }
 }

@@ -1,6 +1,9 @@
 //! Answers that are no answer: a status, and in words what is wrong and what to do.
 
+use std::error::Error;
+
 use axum::Json;
+use axum::extract::rejection::QueryRejection;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
@@ -34,9 +37,15 @@ impl Refusal {
     }
 }
 
+/// The words of a refusal, in the extensions of its answer: for who writes it in another form.
+#[derive(Clone, Debug)]
+pub(super) struct Refused(pub(super) String);
+
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
+        let refused = Refused(self.error.clone());
         let mut response = (self.status, Json(RefusalOut { error: self.error })).into_response();
+        response.extensions_mut().insert(refused);
         if let Some(seconds) = self.again {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
@@ -74,4 +83,10 @@ pub(super) async fn no_route() -> Refusal {
 /// The path is right and the method is not.
 pub(super) async fn no_method() -> Refusal {
     Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
+}
+
+/// The query string is wrong; the inner text names the option.
+pub(super) fn misasked(rejection: QueryRejection) -> Refusal {
+    let why = rejection.source().map_or_else(|| rejection.body_text(), ToString::to_string);
+    Refusal::new(StatusCode::BAD_REQUEST, format!("the query of this request: {why}"))
 }

@@ -1,4 +1,13 @@
 //! Who calls, and in whose name something is changed.
+//!
+//! What pages and scripts send with a change:
+//!
+//! - a form carries the hidden field [`CSRF_FIELD`], a script the header [`CSRF_HEADER`], each with
+//!   [`Who::csrf`] of the page it stands on;
+//! - where there are no accounts ([`Who::role`] is none) the person's name comes from the header
+//!   [`OPERATOR`] or from the cookie [`OPERATOR_COOKIE`] that `POST /who` sets (fields `name` and
+//!   `to`, the path to go on with); a change without one is answered by 400;
+//! - `POST /login` takes the fields `name`, `password` and `to`; `POST /logout` takes none.
 
 use axum::extract::Request;
 use axum::http::StatusCode;
@@ -6,17 +15,36 @@ use axum::http::StatusCode;
 use super::Service;
 use super::refusal::Refusal;
 use super::route::Needs;
-use crate::model::Text;
+use crate::model::{Role, Text};
 use crate::registry;
 
-/// The header in which a program says in whose name it changes something.
+/// The header in which a program says in whose name it changes something, where there are no
+/// accounts.
 pub(super) const OPERATOR: &str = "ohmward-operator";
+
+/// The cookie that keeps the person's name at this browser, where there are no accounts;
+/// percent-encoded.
+#[expect(dead_code, reason = "read once `POST /who` is there")]
+pub(super) const OPERATOR_COOKIE: &str = "operator";
+
+/// The hidden field of every form that changes something.
+#[expect(dead_code, reason = "read once there are sessions")]
+pub(super) const CSRF_FIELD: &str = "csrf";
+
+/// The same for scripts.
+#[expect(dead_code, reason = "read once there are sessions")]
+pub(super) const CSRF_HEADER: &str = "ohmward-csrf";
 
 /// Whoever calls; in the extensions of every request that a handler sees.
 #[derive(Clone, Debug)]
 pub(super) struct Who {
     /// The name that stands on what is changed; empty where none was needed or given.
     pub(super) name: Text,
+    /// What they may do; none where there are no accounts: then everybody may do everything, and a
+    /// page asks for the person's name.
+    pub(super) role: Option<Role>,
+    /// What forms and scripts send back with a change; empty where nothing has to be sent.
+    pub(super) csrf: Text,
 }
 
 impl Who {
@@ -32,6 +60,6 @@ impl Who {
             (Needs::Person(_), None) => registry::person("").map_err(refused)?,
             (_, None) => Text::default(),
         };
-        Ok(Who { name })
+        Ok(Who { name, role: None, csrf: Text::default() })
     }
 }

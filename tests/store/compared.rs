@@ -270,6 +270,7 @@ fn everything(reader: &dyn Reader, when: When) -> Vec<String> {
     told.push(format!("corrections {:?}", reader.all_corrections(when).unwrap()));
     told.push(format!("events {:?}", reader.events(None, when).unwrap()));
     told.push(format!("gear {:?}", reader.gear(when).unwrap()));
+    told.push(format!("gear versions {:?}", reader.gear_versions(when).unwrap()));
     told.push(format!("proofs {:?}", reader.proofs(None, when).unwrap()));
     told.push(format!("aliases {:?}", reader.aliases(when).unwrap()));
     told.push(format!("tray {:?}", reader.tray(when).unwrap()));

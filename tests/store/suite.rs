@@ -457,6 +457,10 @@ pub(crate) fn registers_are_known_as_of_a_time(mut store: Both) {
     assert_eq!((known.len(), &known[0].value), (1, &tester("dropped")));
     assert_eq!(known[0].mark.recorded_at, day(3));
     assert_eq!(reader.gear(known_at(day(2))).unwrap()[0].value, tester("new"));
+    let versions = reader.gear_versions(ALWAYS).unwrap();
+    let versions: Vec<_> = versions.into_iter().map(|row| row.value).collect();
+    assert_eq!(versions, [tester("new"), tester("dropped")]);
+    assert_eq!(reader.gear_versions(known_at(day(2))).unwrap().len(), 1);
 }
 
 pub(crate) fn an_event_is_replaced_and_taken_back(mut store: Both) {

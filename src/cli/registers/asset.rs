@@ -7,10 +7,10 @@ use crate::cli::args::{AddAsset, AssetCommand, AssetLimit};
 use crate::cli::output::{self, Column};
 use crate::cli::place::Place;
 use crate::cli::{Exit, Failure};
+use crate::dossier::words::limit_words;
 use crate::model::{Asset, AssetId, Insulation, Joining, Limit, LimitMeaning, text};
 use crate::registry::Register;
 use crate::store::{Change, Reader};
-use crate::trend::words::ohms;
 
 /// An asset as it is printed.
 #[derive(Serialize)]
@@ -39,18 +39,6 @@ impl From<Asset> for AssetOut {
             site: a.site.into(),
             remark: a.remark.into(),
             more_limits,
-        }
-    }
-}
-
-/// A limit in words: what it is and what it is held against.
-pub(crate) fn limit_words(limit: &Limit) -> String {
-    let ohms = ohms(limit.ohms);
-    match limit.meaning {
-        LimitMeaning::At40 => format!("{ohms} at 40 °C"),
-        LimitMeaning::AsRead => format!("{ohms} as read"),
-        LimitMeaning::Isolation { ohm_per_volt, working_voltage_v } => {
-            format!("{ohms} isolation ({ohm_per_volt} Ω/V at {working_voltage_v} V)")
         }
     }
 }

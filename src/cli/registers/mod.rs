@@ -19,7 +19,7 @@ use crate::registry::{LimitRow, Register, Row, person, read_rows};
 use crate::store::{Change, Reader, Recorded, Writer};
 
 pub(crate) use alias::alias;
-pub(crate) use asset::{asset, limit_words};
+pub(crate) use asset::asset;
 pub(crate) use event::event;
 pub(crate) use gear::gear;
 pub(crate) use proof::proof;

@@ -51,11 +51,16 @@ impl State {
     }
 
     pub(super) fn gear(&self, when: When) -> Vec<Recorded<Gear>> {
+        let all = self.gear_versions(when).into_iter();
+        standing(all.map(|row| (row.value.id.clone(), Some(row))))
+    }
+
+    pub(super) fn gear_versions(&self, when: When) -> Vec<Recorded<Gear>> {
         let all = self.known(when.known_at, |change| match change {
             Change::Gear(gear) => Some(gear.clone()),
             _ => None,
         });
-        standing(all.map(|(value, mark)| (value.id.clone(), Some(Recorded { value, mark }))))
+        all.map(|(value, mark)| Recorded { value, mark }).collect()
     }
 
     /// The steps of all run sheets as they were recorded.
@@ -196,6 +201,10 @@ impl Reader for MemoryStore {
 
     fn gear(&self, when: When) -> Result<Vec<Recorded<Gear>>> {
         Ok(self.state().gear(when))
+    }
+
+    fn gear_versions(&self, when: When) -> Result<Vec<Recorded<Gear>>> {
+        Ok(self.state().gear_versions(when))
     }
 
     fn proofs(&self, tester: Option<&str>, when: When) -> Result<Vec<Recorded<Proof>>> {

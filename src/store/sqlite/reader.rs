@@ -101,6 +101,10 @@ impl Reader for SqliteReader {
         self.snapshot(|db| gear::all(db, when))
     }
 
+    fn gear_versions(&self, when: When) -> Result<Vec<Recorded<Gear>>> {
+        self.snapshot(|db| gear::versions(db, when))
+    }
+
     fn proofs(&self, tester: Option<&str>, when: When) -> Result<Vec<Recorded<Proof>>> {
         self.snapshot(|db| proofs::all(db, tester, when))
     }

@@ -1,6 +1,5 @@
 //! Questions: what is declining, which assets there are, the readings of one.
 
-use std::error::Error;
 use std::sync::Arc;
 
 use axum::Json;
@@ -12,10 +11,9 @@ use serde::Deserialize;
 use super::wire::{AssetOut, ReadingOut};
 use crate::dossier::{Ranked, ranked};
 use crate::model::AssetId;
-use crate::store::sqlite::SqliteReader;
-use crate::store::{Reader, Result as StoreResult, When};
+use crate::store::{Reader, When};
 use crate::web::Service;
-use crate::web::refusal::Refusal;
+use crate::web::refusal::{Refusal, misasked};
 
 /// Options of `GET /v1/declining`.
 #[derive(Deserialize)]
@@ -69,25 +67,5 @@ pub(super) async fn readings(
             StatusCode::NOT_FOUND,
             format!("there is no asset `{id}` (GET /v1/assets lists all)"),
         )),
-    }
-}
-
-/// The query string is wrong; the inner text names the option.
-fn misasked(rejection: QueryRejection) -> Refusal {
-    let why = rejection.source().map_or_else(|| rejection.body_text(), ToString::to_string);
-    Refusal::new(StatusCode::BAD_REQUEST, format!("the query of this request: {why}"))
-}
-
-impl Service {
-    /// Asks the store on a thread that may wait.
-    pub(super) async fn ask<T: Send + 'static>(
-        self: &Arc<Self>,
-        question: impl FnOnce(&SqliteReader) -> StoreResult<T> + Send + 'static,
-    ) -> Result<T, Refusal> {
-        let service = Arc::clone(self);
-        match tokio::task::spawn_blocking(move || service.readers.ask(question)).await {
-            Ok(answer) => Ok(answer?),
-            Err(_) => Err(Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, "the question failed")),
-        }
     }
 }

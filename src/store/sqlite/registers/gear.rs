@@ -11,7 +11,7 @@ use crate::store::{Recorded, Result, When};
 
 /// Records a piece of gear as it is from now on.
 pub(super) fn add(to: &mut Recording<'_>, gear: &Gear) -> Result<bool> {
-    let known = select(to.db, "g.id = ?1", params![gear.id.as_str()])?;
+    let known = standing(select(to.db, "g.id = ?1", params![gear.id.as_str()])?);
     if known.iter().any(|row| row.value == *gear) {
         return Ok(false);
     }
@@ -37,7 +37,21 @@ pub(super) fn add(to: &mut Recording<'_>, gear: &Gear) -> Result<bool> {
 
 /// All gear as it was known, by id.
 pub(in crate::store::sqlite) fn all(db: &Connection, when: When) -> Result<Vec<Recorded<Gear>>> {
+    versions(db, when).map(standing)
+}
+
+/// Every version of every row as it was known, oldest first.
+pub(in crate::store::sqlite) fn versions(
+    db: &Connection,
+    when: When,
+) -> Result<Vec<Recorded<Gear>>> {
     select(db, "b.received_at <= ?1", params![when.known_at.micros()])
+}
+
+/// The last row of each id.
+fn standing(rows: Vec<Recorded<Gear>>) -> Vec<Recorded<Gear>> {
+    let last: BTreeMap<_, _> = rows.into_iter().map(|r| (r.value.id.clone(), r)).collect();
+    last.into_values().collect()
 }
 
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Gear>>> {
@@ -47,7 +61,7 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
          FROM gear g JOIN batch b ON b.no = g.batch JOIN source s ON s.no = b.source
          WHERE {which} ORDER BY g.no"
     );
-    let rows = collect(db, "gear", &sql, params, |cells| {
+    collect(db, "gear", &sql, params, |cells| {
         let value = Gear {
             id: cells.text(1)?,
             kind: cells.word(2, GearKind::parse)?,
@@ -59,7 +73,5 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
             remark: cells.text(8)?,
         };
         Ok(Recorded { value, mark: cells.mark(9)? })
-    })?;
-    let standing: BTreeMap<_, _> = rows.into_iter().map(|r| (r.value.id.clone(), r)).collect();
-    Ok(standing.into_values().collect())
+    })
 }

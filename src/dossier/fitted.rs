@@ -9,7 +9,7 @@ use crate::trend::words::log_ohms;
 
 /// The fit of one line.
 #[derive(Serialize)]
-pub(super) struct FitOut {
+pub struct FitOut {
     /// `ok`, or the name of the reason why there is no estimate.
     status: &'static str,
     /// What the readings prove by themselves.
@@ -54,7 +54,7 @@ struct AgainstOut {
     no_date_because: Option<&'static str>,
 }
 
-pub(super) fn fit_out(line: &LineEvidence) -> FitOut {
+pub fn fit_out(line: &LineEvidence) -> FitOut {
     let (status, proven, fit) = match &line.fit {
         Ok(fit) => ("ok", fit.proven, Some(fit)),
         Err(none) => (none.reason.name(), none.proven, None),
@@ -115,7 +115,7 @@ fn trendline(t: &Trendline) -> TrendlineOut {
 
 impl FitOut {
     /// The fit in a few lines for a person.
-    pub(super) fn words(&self) -> Vec<String> {
+    pub fn words(&self) -> Vec<String> {
         let mut out = Vec::new();
         let Some(straight) = &self.straight else {
             out.push(format!(
