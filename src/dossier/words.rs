@@ -2,11 +2,11 @@
 
 use std::collections::BTreeSet;
 
-use super::Group;
-use crate::model::{Bound, Limit, LimitMeaning, Verdict};
+use super::{Entry, Group};
+use crate::model::{Bound, Limit, LimitMeaning, Outcome, Verdict};
 use crate::trend::words::ohms;
 use crate::trend::{CrossingTimes, LineAssessment, NoticeKind};
-use crate::visits::{Exclusion, Ratio, RatioValue, Role};
+use crate::visits::{Exclusion, Role};
 
 /// The cautions that stand wherever a verdict could be acted on.
 pub const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
@@ -44,6 +44,26 @@ pub fn role_words(role: &Role) -> String {
             format!("left out: fell together with other assets ({occasion})")
         }
     }
+}
+
+/// The same, with what people put right on it.
+pub fn used_words(entry: &Entry) -> String {
+    let c = &entry.judged.corrected;
+    let mut words = role_words(&entry.judged.role);
+    if let Some(from) = &c.moved_from {
+        words.push_str(&format!(", moved from {} {}", from.asset, from.phase));
+    }
+    if let Some(why) = &c.overruled {
+        words.push_str(&format!(", proof overruled: {why}"));
+    }
+    words
+}
+
+/// What a reading says at once against one limit, and why it does not decide or count.
+pub(super) fn outcome_words(limit: &Limit, outcome: &Outcome) -> String {
+    let why = outcome.reason();
+    let why = if why.is_empty() { String::new() } else { format!(" ({why})") };
+    format!("{} {}{why}", outcome.word(), limit_words(limit))
 }
 
 /// What a person should know or do. A repeat is asked for only while the value stands alone, and
@@ -119,16 +139,4 @@ pub fn line_words(line: &LineAssessment) -> String {
         .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
     let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
     format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
-}
-
-/// A ratio of timed readings with its times: `2026-03-02 U polarization index 600 s / 60 s: 2.31`.
-pub fn ratio_words(ratio: &Ratio) -> String {
-    let name = if ratio.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
-    let value = match ratio.value {
-        RatioValue::Is(value) => format!("{value:.2}"),
-        RatioValue::AtLeast(value) => format!(">{value:.2}"),
-        RatioValue::Withheld => "withheld: above 5 GΩ it says nothing".into(),
-    };
-    let (later, earlier) = (ratio.later_s, ratio.earlier_s);
-    format!("{} {} {name} {later} s / {earlier} s: {value}", ratio.at.date(), ratio.series.phase)
 }

@@ -1,5 +1,6 @@
 //! The words of the trade as plain values, valid by construction: no SQL, no JSON, no HTTP.
 
+mod account;
 mod asset;
 mod correction;
 mod finding;
@@ -11,6 +12,7 @@ mod reading;
 mod role;
 mod stamp;
 
+pub use account::{Access, AccessKind, Account, Check, Token, account_name};
 pub use asset::{
     Alias, Asset, AssetClass, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning,
     Phase,

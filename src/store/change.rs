@@ -1,7 +1,8 @@
 //! What people change: register rows, corrections, and answers to findings.
 
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, FindingKind, Gear, Proof, Stamp, Text,
+    Access, Account, Alias, Asset, AssetId, Correction, Event, FindingKind, Gear, Proof, Stamp,
+    Text, Token,
 };
 
 /// A change that a person makes to a register or a reading.
@@ -31,6 +32,12 @@ pub enum Change {
     /// One more step of a run sheet. It has to follow the last one: else somebody else has been at
     /// the sheet meanwhile, and the change is refused ([`StoreError::Stale`](super::StoreError)).
     Step(SheetStep),
+    /// An account as it is from now on.
+    Account(Account),
+    /// A token as it is from now on.
+    Token(Token),
+    /// Somebody came, or was not let in; always a new row.
+    Access(Access),
 }
 
 /// A run sheet: no two are opened at one station at one instant.

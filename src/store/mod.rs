@@ -14,8 +14,8 @@ pub mod sqlite;
 mod stored;
 
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase, Proof, ReadingId,
-    Stamp,
+    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase,
+    Proof, ReadingId, Stamp, Token,
 };
 
 pub use change::{Act, Change, FindingAct, SheetKey, SheetStep};
@@ -138,6 +138,12 @@ pub trait Reader {
     fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>>;
     /// The steps of a run sheet in order; none where it does not exist.
     fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>>;
+    /// All accounts by name, revoked ones among them.
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>>;
+    /// All tokens by name, revoked ones among them.
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>>;
+    /// Who came and who was not let in from `since` on, oldest first.
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

@@ -35,6 +35,8 @@ pub(crate) struct Service {
     registers: Mutex<RegisterWatch>,
     /// Kibibytes of bodies that may be in memory at once.
     room: Arc<Semaphore>,
+    /// Turns for questions about the past of the whole fleet.
+    fleet_questions: Arc<Semaphore>,
 }
 
 /// The routes under `/v1`, `/healthz` and `/metrics`; `standing` is the HTTP source's own.
@@ -47,6 +49,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
         readers: Readers::new(shared.store.clone()),
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
+        fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         shared,
     };
     let service = Arc::new(service);

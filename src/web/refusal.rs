@@ -7,6 +7,7 @@ use axum::extract::rejection::QueryRejection;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use crate::intake::IntakeError;
 use crate::store::StoreError;
@@ -20,8 +21,11 @@ pub(super) struct Refusal {
     error: String,
 }
 
-#[derive(Serialize)]
-struct RefusalOut {
+/// Why a request was not done.
+#[derive(Serialize, ToSchema)]
+pub(super) struct RefusalOut {
+    /// What was expected and found, and what to do.
+    #[schema(example = "there is no asset `YT-999` (GET /v1/assets lists all)")]
     error: String,
 }
 
@@ -58,6 +62,9 @@ impl From<StoreError> for Refusal {
         match &error {
             StoreError::Busy => Refusal::busy(5, error.to_string()),
             StoreError::Full => Refusal::busy(60, error.to_string()),
+            StoreError::NoReading(_) | StoreError::NoFinding { .. } => {
+                Refusal::new(StatusCode::NOT_FOUND, error.to_string())
+            }
             _ => {
                 tracing::error!("a request failed: {error}");
                 Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string())

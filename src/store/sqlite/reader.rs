@@ -6,10 +6,13 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
-use super::registers::{aliases, assets, corrections, events, findings, gear, proofs, sheets};
+use super::registers::{
+    accounts, aliases, assets, corrections, events, findings, gear, proofs, sheets,
+};
 use super::{batches, check, open, pending, readings, rejects, temperatures};
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof, ReadingId, Stamp,
+    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
+    ReadingId, Stamp, Token,
 };
 use crate::store::{
     Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, SheetKey,
@@ -168,6 +171,18 @@ impl Reader for SqliteReader {
 
     fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
         self.snapshot(|db| sheets::steps(db, sheet))
+    }
+
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {
+        self.snapshot(|db| accounts::all(db, when))
+    }
+
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>> {
+        self.snapshot(|db| accounts::tokens(db, when))
+    }
+
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>> {
+        self.snapshot(|db| accounts::accesses(db, since, when))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -14,7 +14,7 @@ use super::numbers::{bounded, date, filters};
 use super::{Frame, Mark, Page, Section};
 use crate::dossier::{Ranked, expected_false, ranked};
 use crate::model::{Asset, Finding, FindingKind};
-use crate::store::{Reader, When};
+use crate::store::{Reader, StoreError, When};
 use crate::trend::words::ohms;
 use crate::web::Service;
 use crate::web::refusal::{Refusal, misasked};
@@ -43,7 +43,10 @@ pub(super) async fn page(
 ) -> Result<Page<FleetPage>, Refusal> {
     let Query(ask) = query.map_err(misasked)?;
     let (findings, assets) = service
-        .ask(|reader| Ok((reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?)))
+        .ask(|reader| {
+            let findings = reader.findings(None, When::ALWAYS)?;
+            Ok::<_, StoreError>((findings, reader.assets(When::ALWAYS)?))
+        })
         .await?;
     let frame = Frame::of(Section::Fleet, who, &uri);
     Ok(Page(StatusCode::OK, FleetPage { fleet: Fleet::of(findings, assets, &ask), ask, frame }))
