@@ -270,12 +270,28 @@ impl Identify for Station {
 }
 
 /// The stations that are running.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Stations {
     all: RwLock<BTreeMap<Text, Arc<Station>>>,
+    settings: RwLock<Settings>,
 }
 
 impl Stations {
+    /// None so far.
+    pub fn new(settings: Settings) -> Self {
+        Stations { all: RwLock::default(), settings: RwLock::new(settings) }
+    }
+
+    /// The numbers of the workshop.
+    pub fn settings(&self) -> Settings {
+        self.settings.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Other numbers from now on.
+    pub fn set(&self, settings: Settings) {
+        *self.settings.write().unwrap_or_else(PoisonError::into_inner) = settings;
+    }
+
     /// One more, or another in place of the one with its name.
     pub fn add(&self, station: Arc<Station>) {
         let mut all = self.all.write().unwrap_or_else(PoisonError::into_inner);

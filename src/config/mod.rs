@@ -1,5 +1,6 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod bench;
 mod profiles;
 mod sources;
 
@@ -40,6 +41,8 @@ pub struct Config {
     pub assess: dossier::Settings,
     /// What an asset first met in an import becomes.
     pub first_met: AssetClass,
+    /// The numbers of the run sheet.
+    pub bench: crate::bench::Settings,
     /// Where readings come from by themselves.
     pub sources: Sources,
 }
@@ -49,6 +52,7 @@ pub struct Config {
 struct Written {
     visits: Visits,
     first_met: FirstMet,
+    bench: bench::Bench,
     http: sources::Http,
     source: sources::Source,
 }
@@ -118,6 +122,7 @@ impl Config {
         let mut config = Config {
             sources: sources::meant(written.source, written.http)?,
             first_met: written.first_met.meant()?,
+            bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -161,14 +166,21 @@ mod tests {
         assert_eq!(config.sources.serial.len() + config.sources.folder.len(), 2);
         assert_eq!(config.assess, Config::default().assess);
         assert_eq!(config.first_met, Config::default().first_met);
+        assert_eq!(config.bench, Config::default().bench);
         // As it is delivered it says nothing.
         assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
     }
 
     #[test]
     fn the_sample_explains_every_key() {
-        for table in ["[visits]", "[first_met]", "[http]", "[[source.serial]]", "[[source.folder]]"]
-        {
+        for table in [
+            "[visits]",
+            "[first_met]",
+            "[bench]",
+            "[http]",
+            "[[source.serial]]",
+            "[[source.folder]]",
+        ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
             let known: Vec<&str> = refused.split('`').skip(3).step_by(2).collect();

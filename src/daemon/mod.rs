@@ -102,7 +102,7 @@ impl Serve {
             assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
-            bench: Stations::default(),
+            bench: Stations::new(plan.bench.clone()),
             roster: Roster::default(),
             writing: Arc::default(),
             watching: Arc::default(),
@@ -214,6 +214,7 @@ impl Serve {
                     Ok(()) => tracing::info!("the configuration was read again"),
                     Err(e) => tracing::error!("a source could not be started: {e}"),
                 }
+                shared.bench.set(plan.bench);
                 *shared.assess.write().unwrap_or_else(PoisonError::into_inner) = plan.assess;
                 *shared.all_profiles.write().unwrap_or_else(PoisonError::into_inner) =
                     plan.profiles;

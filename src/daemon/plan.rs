@@ -50,6 +50,8 @@ pub struct Plan {
     pub assess: dossier::Settings,
     /// What an asset first met becomes.
     pub class: AssetClass,
+    /// The numbers of the run sheet.
+    pub(super) bench: crate::bench::Settings,
     /// Every profile there is.
     pub(super) profiles: Arc<Profiles>,
     /// The sources.
@@ -148,6 +150,7 @@ impl Plan {
             listen: config.sources.listen,
             assess: config.assess,
             class: config.first_met,
+            bench: config.bench,
             profiles,
             jobs,
         })
