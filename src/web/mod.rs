@@ -1,6 +1,7 @@
 //! The HTTP side: readings in, questions answered, health told. Wire types stay in this room.
 
 mod api;
+mod bench;
 mod health;
 mod metrics;
 mod pages;
@@ -73,5 +74,6 @@ fn table() -> Vec<Route> {
     ];
     table.extend(api::table());
     table.extend(pages::table());
+    table.extend(bench::table());
     table
 }
