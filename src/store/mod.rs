@@ -19,7 +19,7 @@ use crate::model::{
     Proof, ReadingId, Stamp, Token,
 };
 
-pub use change::{Act, Change, FindingAct};
+pub use change::{Act, Change, FindingAct, SheetKey, SheetStep};
 pub use delivery::{Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem};
 pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
@@ -156,6 +156,10 @@ pub trait Reader {
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>>;
     /// All findings of a kind, newest first.
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>>;
+    /// The run sheets of a station (or of all), the latest first, at most so many.
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>>;
+    /// The steps of a run sheet in order; none where it does not exist.
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>>;
     /// All accounts by name, revoked ones among them.
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>>;
     /// All tokens by name, revoked ones among them.
