@@ -26,6 +26,7 @@ pub mod registry;
 
 pub mod export;
 pub mod replay;
+pub mod report;
 pub mod watch;
 
 pub mod config;

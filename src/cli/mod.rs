@@ -1,15 +1,16 @@
 //! Commands: what is typed becomes calls of the rooms below; data goes to standard output,
 //! progress and messages to standard error.
 
+mod account;
 mod args;
 mod ask;
 mod assess;
 mod chart;
 mod demo;
+mod export;
 mod finding;
 
 mod draft;
-mod fitted;
 mod history;
 mod import;
 mod learnt;
@@ -28,6 +29,8 @@ mod upkeep;
 use std::process::ExitCode;
 
 use clap::Parser;
+
+use crate::export::ExportError;
 
 pub(crate) use args::{Cli, Command};
 
@@ -66,7 +69,7 @@ failures!(
     crate::store::StoreError,
     crate::model::Invalid,
     crate::registry::HandError,
-    crate::export::ExportError,
+    crate::registry::AccountError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
     crate::config::ConfigError,
@@ -74,6 +77,16 @@ failures!(
     crate::daemon::PlanError,
     ohmward_parsers::ProfileError,
 );
+
+impl From<ExportError> for Failure {
+    fn from(error: ExportError) -> Self {
+        match error {
+            // Nobody reads any more: that is no failure of the export.
+            ExportError::Io(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Failure::Output(e),
+            other => Failure::Failed(chain(&other)),
+        }
+    }
+}
 
 /// An error with what lies behind it, outermost first; printed once, here.
 pub(crate) fn chain(error: &dyn std::error::Error) -> String {
@@ -105,7 +118,10 @@ impl Cli {
     /// Does what was asked.
     pub(crate) fn run(self) -> Result<Exit, Failure> {
         let asked_for = self.global.data.is_some();
-        let mut place = place::Place::new(&self.global)?;
+        let mut place = match self.command {
+            Command::Check => place::Place::unconfigured(&self.global)?,
+            _ => place::Place::new(&self.global)?,
+        };
         let place = &mut place;
         match self.command {
             Command::Serve(args) => serve::serve(place, &self.global, args),
@@ -125,9 +141,11 @@ impl Cli {
             Command::Profile(args) => rejects::profile(place, args),
             Command::Rejects(args) => rejects::rejects(place, args),
             Command::Tray(args) => reading::tray(place, args),
+            Command::Account(args) => account::account(place, args),
+            Command::Token(args) => account::token(place, args),
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
-            Command::Export(args) => upkeep::export(place, args),
+            Command::Export(args) => export::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),

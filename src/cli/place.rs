@@ -11,9 +11,9 @@ use super::{Exit, Failure, chain, note};
 use crate::clock::{Clock, WallClock};
 use crate::config::Config;
 use crate::model::{Asset, AssetId, Stamp};
-use crate::registry::{person, place_waiting};
+use crate::registry::{place_waiting, record};
 use crate::store::sqlite::{FILE, SqliteReader, SqliteStore, SqliteWriter};
-use crate::store::{Change, KeptFiles, Reader, When, Writer};
+use crate::store::{Change, KeptFiles, Reader, When};
 use crate::watch;
 
 /// Assets that a command assesses itself before it ends; more are left to the next question or to
@@ -39,19 +39,27 @@ pub(crate) struct Open {
 
 impl Place {
     pub(crate) fn new(global: &Global) -> Result<Self, Failure> {
+        let mut place = Place::unconfigured(global)?;
+        place.config = match &global.config {
+            Some(path) => Config::load(path, true)?,
+            None => Config::load(&place.dir.join("config.toml"), false)?,
+        };
+        Ok(place)
+    }
+
+    /// The place with the configuration as it is when nothing is written: for `check`, which tells
+    /// what is wrong with the one that is.
+    pub(crate) fn unconfigured(global: &Global) -> Result<Self, Failure> {
         let dir = match &global.data {
             Some(dir) => dir.clone(),
             None => default_dir()?,
-        };
-        let config = match &global.config {
-            Some(path) => Config::load(path, true)?,
-            None => Config::load(&dir.join("config.toml"), false)?,
         };
         let when = When {
             as_of: global.as_of.unwrap_or(Stamp::MAX),
             known_at: global.known_at.unwrap_or(Stamp::MAX),
         };
-        Ok(Place { dir, when, format: global.format, now: WallClock.now(), config, open: None })
+        let (now, config) = (WallClock.now(), Config::default());
+        Ok(Place { dir, when, format: global.format, now, config, open: None })
     }
 
     /// Whether a past state is asked for, which stored findings cannot answer.
@@ -139,13 +147,11 @@ impl Place {
         by: Option<String>,
         changes: &[Change],
     ) -> Result<Exit, Failure> {
-        let by = person(&self.by(by)?)?;
-        let now = self.now;
-        let new = self.writing()?.writer.record(now, &by, changes)?;
-        note(if new > 0 { "recorded" } else { "nothing new: that stands already" });
-        if changes.iter().any(|c| matches!(c, Change::Alias(_))) {
-            self.place_waiting(&by)?;
-        }
+        let (by, now) = (self.by(by)?, self.now);
+        let open = self.writing()?;
+        let changed = record(&open.reader, &mut open.writer, now, &by, changes)?;
+        note(if changed.new > 0 { "recorded" } else { "nothing new: that stands already" });
+        left_the_tray(changed.placed);
         self.assess_pending()?;
         Ok(Exit::Done)
     }
@@ -155,9 +161,7 @@ impl Place {
         let now = self.now;
         let open = self.writing()?;
         let placed = place_waiting(&open.reader, &mut open.writer, now, by)?;
-        if placed > 0 {
-            note(format!("{placed} readings left the tray by this alias"));
-        }
+        left_the_tray(placed);
         Ok(())
     }
 
@@ -189,6 +193,12 @@ impl Place {
     }
 }
 
+fn left_the_tray(placed: usize) {
+    if placed > 0 {
+        note(format!("{placed} readings left the tray by this alias"));
+    }
+}
+
 /// The folder where everything is kept unless one is named.
 fn default_dir() -> Result<PathBuf, Failure> {
     let var = |name| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
@@ -210,6 +220,17 @@ pub(crate) fn bar(doing: &'static str, unit: &'static str) -> ProgressBar {
         bar.set_style(style);
     }
     bar.set_message(doing);
+    bar
+}
+
+/// Progress on standard error where nobody knows how much there is.
+pub(crate) fn counter(doing: &'static str, unit: &'static str) -> ProgressBar {
+    let bar = ProgressBar::no_length();
+    if let Ok(style) = ProgressStyle::with_template("{msg} {human_pos} {prefix}, {elapsed}") {
+        bar.set_style(style);
+    }
+    bar.set_message(doing);
+    bar.set_prefix(unit);
     bar
 }
 

@@ -1,15 +1,18 @@
 //! The words of the trade as plain values, valid by construction: no SQL, no JSON, no HTTP.
 
+mod account;
 mod asset;
 mod correction;
 mod finding;
 mod gear;
+mod gear_set;
 mod occasion;
 mod point;
 mod reading;
 mod role;
 mod stamp;
 
+pub use account::{Access, AccessKind, Account, Check, Token, account_name};
 pub use asset::{
     Alias, Asset, AssetClass, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning,
     Phase,
@@ -17,6 +20,7 @@ pub use asset::{
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};
 pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment};
+pub use gear_set::{Category, SetRating, set_rating};
 pub use occasion::{Occasion, Shared};
 pub use point::{Case, Line, Point};
 pub use reading::{

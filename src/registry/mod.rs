@@ -1,12 +1,21 @@
-//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand.
+//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand,
+//! accounts.
 //! Each is checked here, named and dated, and recorded as a new row.
 
+mod accounts;
+mod answers;
+mod asset;
+mod changes;
 mod hand;
 mod rows;
 mod table;
 mod waiting;
 
-pub use hand::{HandError, correct, destination, person};
+pub use accounts::{AccountError, Keys, Office, digest, random};
+pub use answers::{AnswerRow, answers, take_over};
+pub use asset::{AssetChange, as_read, isolation};
+pub use changes::{Changed, answer, record};
+pub use hand::{HandError, correct, move_to, person};
 pub use rows::{CorrectionRow, LimitRow};
-pub use table::{Register, Row, RowError, read_rows, write_rows};
+pub use table::{Register, Row, RowError, read_row, read_rows, write_rows};
 pub use waiting::place_waiting;

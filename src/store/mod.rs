@@ -15,8 +15,8 @@ pub mod sqlite;
 mod stored;
 
 use crate::model::{
-    Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase, Proof, ReadingId,
-    Stamp,
+    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase,
+    Proof, ReadingId, Stamp, Token,
 };
 
 pub use change::{Act, Change, FindingAct};
@@ -48,6 +48,19 @@ pub trait Writer {
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+    ) -> Result<Receipt> {
+        self.receive_kept(now, source, first_met, parcels, &mut || Ok(()))
+    }
+
+    /// The same for a source whose file is still being put on the disk: `kept` is called before
+    /// anything is committed and returns when it is there. When it fails nothing is stored.
+    fn receive_kept(
+        &mut self,
+        now: Stamp,
+        source: &Source,
+        first_met: &dyn Fn(AssetId) -> Asset,
+        parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt>;
 
     /// Records changes of registers and readings in one transaction: all or none. What they touch
@@ -143,6 +156,12 @@ pub trait Reader {
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>>;
     /// All findings of a kind, newest first.
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>>;
+    /// All accounts by name, revoked ones among them.
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>>;
+    /// All tokens by name, revoked ones among them.
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>>;
+    /// Who came and who was not let in from `since` on, oldest first.
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>>;
     /// All findings by the number each keeps, however often it is assessed.
     fn numbered_findings(&self, when: When) -> Result<Vec<(u64, Finding)>>;
     /// The messages in the outbox, oldest first; `waiting`: only those that are to be sent.

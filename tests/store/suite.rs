@@ -1,8 +1,8 @@
 //! What every store must do, in the words of the domain.
 
 use ohmward::model::{
-    Alias, Asset, Bound, CorrectionKind, FindingKind, FindingState, Gear, GearKind, ReadingId,
-    Stamp, TemperatureOf, Text, TimeDoubt,
+    Access, AccessKind, Account, Alias, Asset, Bound, Check, CorrectionKind, FindingKind,
+    FindingState, Gear, GearKind, ReadingId, Role, Stamp, TemperatureOf, Text, TimeDoubt, Token,
 };
 use ohmward::store::{
     Act, Change, Entry, Fate, FindingAct, Happening, Message, Parcel, Receipt, RecordPlace,
@@ -18,6 +18,7 @@ macro_rules! store_suite {
         $crate::store_suite!(@ $name, $make,
             a_reading_comes_back_as_it_was,
             the_same_file_again_adds_nothing,
+            nothing_is_stored_before_its_file_is_kept,
             equal_readings_from_elsewhere_are_one,
             a_contradiction_is_a_conflict_and_the_first_stands,
             the_same_record_of_a_file_is_a_duplicate_whatever_it_says,
@@ -44,6 +45,7 @@ macro_rules! store_suite {
             a_correction_that_stands_is_not_written_again,
             findings_follow_their_episodes,
             people_answer_findings,
+            accounts_and_tokens_are_known_as_of_a_time,
             findings_keep_their_numbers,
             a_message_is_posted_once_and_ends_once,
             lines_of_streams_are_kept,
@@ -111,6 +113,30 @@ pub(crate) fn the_same_file_again_adds_nothing(mut store: Both) {
     assert!(store.waiting().is_empty());
     assert_eq!(store.stored("YT-001").len(), 2);
     assert_eq!(store.reader.batch(2).unwrap(), None);
+}
+
+pub(crate) fn nothing_is_stored_before_its_file_is_kept(mut store: Both) {
+    let readings = [plain("YT-001", "U", day(1), 5e8), plain("YT-001", "V", day(1), 6e8)];
+    let mut deliver = |kept: &mut dyn FnMut() -> ohmward::store::Result<()>| {
+        let entries = readings.iter().enumerate().map(|(i, reading)| {
+            let place = RecordPlace { record: 1 + i as u64, part: 0 };
+            (place, Entry::Reading(reading.clone()))
+        });
+        let parcel = Parcel { entries: entries.collect(), lines: Vec::new() };
+        let parcels = &mut [parcel].into_iter();
+        store.writer.receive_kept(day(2), &file("a.csv"), &Asset::first_met, parcels, kept)
+    };
+    let full = deliver(&mut || Err(StoreError::Full)).unwrap_err();
+    assert!(matches!(full, StoreError::Full), "{full}");
+    let mut calls = 0;
+    deliver(&mut || {
+        calls += 1;
+        Ok(())
+    })
+    .unwrap();
+    assert_eq!(calls, 1);
+    // It is the first batch: the delivery that failed left none.
+    assert_eq!(store.stored("YT-001").iter().map(|s| s.id.batch).collect::<Vec<_>>(), [1, 1]);
 }
 
 pub(crate) fn equal_readings_from_elsewhere_are_one(mut store: Both) {
@@ -697,6 +723,49 @@ pub(crate) fn people_answer_findings(mut store: Both) {
     let all = store.reader.findings(None, ALWAYS).unwrap();
     assert_eq!(all[0].state, Closed);
     assert_eq!(store.reader.acts(None, ALWAYS).unwrap().len(), 2);
+}
+
+pub(crate) fn accounts_and_tokens_are_known_as_of_a_time(mut store: Both) {
+    let account = |role, revoked| {
+        let password = Check::new("invented hash");
+        Change::Account(Account { name: "Ines".into(), role, password, revoked })
+    };
+    let token = |revoked| {
+        let (key, digest) = ("0123".into(), Check::new("invented digest"));
+        let (name, role) = ("crane gateway".into(), Role::Ingest);
+        Change::Token(Token { name, role, key, digest, expires: Some(day(90)), revoked })
+    };
+    let came = |kind, times| {
+        let (name, client) = ("Ines".into(), "192.0.2.7".into());
+        Change::Access(Access { kind, name, client, times })
+    };
+    let writer = &mut store.writer;
+    let first = [account(Role::Read, false), token(false), came(AccessKind::LoggedIn, 1)];
+    assert_eq!(writer.record(day(1), "M", &first).unwrap(), 3);
+    // What stands is not written again; that somebody came always is.
+    assert_eq!(writer.record(day(2), "M", &first).unwrap(), 1);
+    let second = [account(Role::Bench, false), token(true), came(AccessKind::LoginRefused, 7)];
+    assert_eq!(writer.record(day(3), "N", &second).unwrap(), 3);
+    assert_eq!(writer.record(day(4), "N", &[account(Role::Bench, true)]).unwrap(), 1);
+    let reader = &store.reader;
+    let accounts = |when| {
+        let rows = reader.accounts(when).unwrap();
+        assert_eq!(rows.len(), 1);
+        (rows[0].value.role, rows[0].value.revoked, rows[0].mark.by.clone())
+    };
+    assert_eq!(accounts(ALWAYS), (Role::Bench, true, "N".into()));
+    assert_eq!(accounts(known_at(day(3))), (Role::Bench, false, "N".into()));
+    assert_eq!(accounts(known_at(day(2))), (Role::Read, false, "M".into()));
+    let tokens = reader.tokens(ALWAYS).unwrap();
+    assert_eq!(Change::Token(tokens[0].value.clone()), token(true));
+    assert!(!reader.tokens(known_at(day(2))).unwrap()[0].value.revoked);
+    let since = reader.accesses(day(2), ALWAYS).unwrap();
+    let since: Vec<_> = since.into_iter().map(|r| (r.value.kind, r.value.times)).collect();
+    assert_eq!(since, [(AccessKind::LoggedIn, 1), (AccessKind::LoginRefused, 7)]);
+    assert_eq!(reader.accesses(Stamp::MIN, known_at(day(1))).unwrap().len(), 1);
+    // None of it makes anything to assess.
+    assert!(reader.pending().unwrap().is_empty());
+    assert_eq!(reader.check().unwrap(), Vec::<String>::new());
 }
 
 pub(crate) fn findings_keep_their_numbers(mut store: Both) {

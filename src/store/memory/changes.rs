@@ -28,9 +28,13 @@ impl State {
     pub(super) fn change(&mut self, change: &Change, mark: &Mark) -> Result<bool> {
         let new = match change {
             Change::Asset(asset) => self.asset(&asset.id, When::ALWAYS).as_ref() != Some(asset),
-            Change::Event(_) | Change::Gear(_) | Change::Proof(_) | Change::Alias(_) => {
-                !self.stands(change)
-            }
+            Change::Event(_)
+            | Change::Gear(_)
+            | Change::Proof(_)
+            | Change::Alias(_)
+            | Change::Account(_)
+            | Change::Token(_) => !self.stands(change),
+            Change::Access(_) => true,
             Change::EventVoid(event) => self.event_at(event).is_some(),
             Change::ProofVoid(proof) => self.stands(&Change::Proof(proof.clone())),
             Change::AliasVoid(alias) => self.alias_like(alias).is_some(),
@@ -64,7 +68,8 @@ impl State {
                 }
             }
             Change::Correction(correction) => self.mark_corrected(correction)?,
-            Change::FindingAct(_) => {}
+            // Nothing that is assessed depends on them.
+            Change::FindingAct(_) | Change::Account(_) | Change::Token(_) | Change::Access(_) => {}
         }
         self.changes.push(Recorded { value: change.clone(), mark: mark.clone() });
         Ok(true)
