@@ -700,4 +700,6 @@ fn help_has_an_example_and_completions_and_manual_exist() {
         assert!(house.must(0, &["completions", shell]).out.contains("ohmward"));
     }
     assert!(house.must(0, &["man"]).out.contains(".TH"));
+    house.must(0, &["man", "--output", &house.path("")]);
+    assert!(std::fs::read_to_string(house.path("ohmward-asset-add.1")).unwrap().contains(".TH"));
 }

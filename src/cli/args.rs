@@ -164,7 +164,11 @@ pub(crate) enum Command {
     },
     /// Print the manual page
     #[command(after_help = "Example:\n  ohmward man | man -l -")]
-    Man,
+    Man {
+        /// Write a page for each command into this folder instead
+        #[arg(short, long, value_name = "DIR")]
+        output: Option<PathBuf>,
+    },
 }
 
 #[derive(Debug, Args)]

@@ -150,7 +150,7 @@ impl Cli {
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),
             Command::Completions { shell } => upkeep::completions(shell),
-            Command::Man => upkeep::man(),
+            Command::Man { output } => upkeep::man(output.as_deref()),
         }
     }
 }

@@ -90,7 +90,12 @@ pub(crate) fn completions(shell: clap_complete::Shell) -> Result<Exit, Failure> 
     Ok(Exit::Done)
 }
 
-pub(crate) fn man() -> Result<Exit, Failure> {
+pub(crate) fn man(folder: Option<&Path>) -> Result<Exit, Failure> {
+    if let Some(folder) = folder {
+        clap_mangen::generate_to(Cli::command(), folder)
+            .map_err(|e| Failure::Failed(format!("cannot write into `{}`: {e}", shown(folder))))?;
+        return Ok(Exit::Done);
+    }
     let mut buffer = Vec::new();
     let command = Cli::command();
     clap_mangen::Man::new(command.clone()).render(&mut buffer)?;
