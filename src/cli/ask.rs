@@ -4,7 +4,7 @@ use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
-use crate::dossier::{Desk, Ranked, episodes, ranked};
+use crate::dossier::{Desk, Fleet, Ranked, episodes, ranked};
 use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 use crate::trend::Assessor;
@@ -56,7 +56,8 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
     let reader = place.reader()?;
     let assessor = Assessor::new(place.config.assess.trend.clone());
     let desk = Desk::new(&reader, place.when, &place.config.assess, &assessor)?;
-    let assets = reader.assets(place.when)?;
+    let fleet = Fleet::read(&reader, place.when)?;
+    let assets: Vec<_> = fleet.in_service().collect();
     let bar = bar("assessing", "assets");
     bar.set_length(assets.len() as u64);
     let mut out = Vec::new();

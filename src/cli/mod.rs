@@ -116,6 +116,7 @@ impl Cli {
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
+            Command::Class(args) => registers::class(place, args),
             Command::Asset(args) => registers::asset(place, args),
             Command::Event(args) => registers::event(place, args),
             Command::Gear(args) => registers::gear(place, args),

@@ -3,6 +3,7 @@
 
 mod causes;
 mod evidence;
+mod fleet;
 mod quality;
 mod ranking;
 mod records;
@@ -10,7 +11,7 @@ mod records;
 use std::collections::{BTreeMap, HashMap};
 
 use crate::model::{
-    Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, Stamp, Text, Volts,
+    Alias, Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, Stamp, Text, Volts,
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
@@ -20,6 +21,7 @@ use crate::visits::{
 
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
 pub use evidence::{Evidence, episodes};
+pub use fleet::{Fleet, Standing};
 pub use quality::{Quality, TesterUse};
 pub use ranking::{Ranked, ranked, row};
 use records::Gathered;
@@ -90,6 +92,10 @@ pub struct Dossier {
     pub ratios: Vec<Ratio>,
     /// The charts, the most urgent first.
     pub groups: Vec<Group>,
+    /// How it stands to the fleet.
+    pub standing: Standing,
+    /// What was merged into it: its history is here.
+    pub merged: Vec<Recorded<Alias>>,
 }
 
 /// Opens dossiers: the parts that are the same for every asset are prepared once.
@@ -114,14 +120,23 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         Ok(Desk { records, assessor, occasions, context })
     }
 
-    /// The dossier of one asset.
+    /// The dossier of one asset; of one that was merged into another, the dossier of that one.
     pub fn open(&self, id: &AssetId) -> Result<Dossier, DossierError> {
-        let Records { reader, when, .. } = self.records;
+        let Records { reader, when, mergers, .. } = &self.records;
+        let (when, id) = (*when, mergers.survivor(id));
         let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
         let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
         let Gathered { recorded, suspicions, judged, lines } =
             self.records.gathered(id, occasions)?;
-        let events = reader.events(Some(id), when)?;
+        let mut events = reader.events(Some(id), when)?;
+        let standing = mergers.standing(&asset, &events);
+        let merged: Vec<_> = mergers.parts(id).into_iter().cloned().collect();
+        for part in &merged {
+            if let Ok(part) = AssetId::new(&part.value.written) {
+                events.extend(reader.events(Some(&part), when)?);
+            }
+        }
+        events.sort_by_key(|row| row.value.at);
         let cases = group(&asset, lines, &events);
         let mut groups: Vec<Group> = cases
             .into_iter()
@@ -152,7 +167,12 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
                 }
             })
             .collect();
-        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups })
+        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups, standing, merged })
+    }
+
+    /// Whether an asset was merged into another, whose dossier [`Desk::open`] gives.
+    pub fn is_merged(&self, id: &AssetId) -> bool {
+        self.records.is_merged(id)
     }
 
     fn doubts(&self, judged: &Judged) -> Vec<Doubt> {

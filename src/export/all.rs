@@ -6,13 +6,14 @@ use std::io::BufWriter;
 use std::path::Path;
 
 use super::canonical::{Corrections, ExportError, export_readings};
-use crate::model::{Alias, Asset, Event, Gear, Proof, ReadingId};
+use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof, ReadingId};
 use crate::registry::{CorrectionRow, LimitRow, Row, write_rows};
 use crate::store::{Reader, When};
 
 /// The files, in the order in which they are to be imported: readings before aliases, since they
 /// were resolved already and must not be resolved twice.
 pub const ALL_FILES: &[&str] = &[
+    "classes.csv",
     "assets.csv",
     "limits.csv",
     "gear.csv",
@@ -31,11 +32,13 @@ pub fn export_all<R: Reader + ?Sized>(
     folder: &Path,
 ) -> Result<u64, ExportError> {
     fs::create_dir_all(folder)?;
-    let assets = reader.assets(when)?;
+    // In their own words: what their classes say stands in the file of classes.
+    let assets = reader.assets_as_registered(when)?;
     let limits: Vec<LimitRow> = assets
         .iter()
         .flat_map(|a| a.more_limits.iter().map(|&limit| LimitRow { asset: a.id.clone(), limit }))
         .collect();
+    put::<AssetClass>(folder, "classes.csv", &values(reader.classes(when)?))?;
     put::<Asset>(folder, "assets.csv", &assets)?;
     put(folder, "limits.csv", &limits)?;
     put::<Gear>(folder, "gear.csv", &values(reader.gear(when)?))?;

@@ -1,6 +1,7 @@
 //! The words of the trade as plain values, valid by construction: no SQL, no JSON, no HTTP.
 
 mod asset;
+mod class;
 mod correction;
 mod finding;
 mod gear;
@@ -9,14 +10,15 @@ mod point;
 mod reading;
 mod role;
 mod stamp;
+mod training;
 
 pub use asset::{
-    Alias, Asset, AssetClass, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning,
-    Phase,
+    Alias, Asset, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning, Phase,
 };
+pub use class::{AssetClass, Isolation, as_meant};
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};
-pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment};
+pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment, Range};
 pub use occasion::{Occasion, Shared};
 pub use point::{Case, Line, Point};
 pub use reading::{
@@ -24,6 +26,7 @@ pub use reading::{
 };
 pub use role::Role;
 pub use stamp::{DAY_MICROS, Stamp};
+pub use training::{Fault, Training};
 
 /// A short text; empty means "not stated".
 pub type Text = compact_str::CompactString;

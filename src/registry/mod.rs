@@ -7,6 +7,6 @@ mod table;
 mod waiting;
 
 pub use hand::{HandError, correct, destination, person};
-pub use rows::{CorrectionRow, LimitRow};
+pub use rows::{CorrectionRow, LimitRow, ranges_of};
 pub use table::{Register, Row, RowError, read_rows, write_rows};
 pub use waiting::place_waiting;

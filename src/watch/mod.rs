@@ -5,12 +5,12 @@ mod offsets;
 mod task;
 mod testers;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use crate::dossier::{Desk, Dossier, DossierError, Settings, episodes};
-use crate::model::{Finding, Stamp, Text};
+use crate::dossier::{Desk, Dossier, DossierError, Records, Settings, episodes};
+use crate::model::{AssetId, Finding, Stamp, Text};
 use crate::store::{Pending, PendingMark, Reader, Result as StoreResult, When, Writer};
 use crate::trend::Assessor;
 use crate::visits::{Exclusion, Role};
@@ -55,16 +55,19 @@ pub fn drain<R: Reader + Send>(
     if pending.is_empty() {
         return Ok(0);
     }
+    let records = readers()?;
+    let records = Records::new(&records, When::ALWAYS, settings)?;
+    let pending = with_survivors(pending, &records);
     let assessor = Assessor::new(settings.trend.clone());
     let round = Round { readers, settings, assessor: &assessor };
-    let common = common::judge(&round, &pending)?;
+    let common = common::judge(&round, &pending, &records)?;
     for (id, findings) in &common.findings {
         writer.settle(now, id, NO_MARK, findings)?;
     }
-    for (id, findings) in offsets::judge(&round, &common)? {
+    for (id, findings) in offsets::judge(&round, &common, &records)? {
         writer.settle(now, &id, NO_MARK, &findings)?;
     }
-    let work = in_order(pending, &common);
+    let work = in_order(pending, &common, &records);
     let mut done = 0;
     for some in work.chunks(AT_ONCE) {
         let answers = round.assess(some, &common)?;
@@ -83,9 +86,30 @@ pub fn drain<R: Reader + Send>(
     Ok(done)
 }
 
-/// First the assets that have no mark, then those whose marks led to them, then the causes a person
-/// answered.
-fn in_order(pending: Vec<Pending>, common: &Judgement) -> Vec<Pending> {
+/// The marks, and one for each asset into which a marked one was merged: what changes in the one
+/// changes the other. It clears nothing, unless that asset has a mark itself.
+fn with_survivors<R: Reader>(pending: Vec<Pending>, records: &Records<'_, R>) -> Vec<Pending> {
+    let mut all: BTreeMap<AssetId, Pending> = BTreeMap::new();
+    for p in &pending {
+        let asset = records.survivor(&p.asset).clone();
+        let survivor = Pending { asset: asset.clone(), from: p.from, mark: NO_MARK };
+        let known = all.entry(asset).or_insert(survivor);
+        known.from = p.from.min(known.from);
+    }
+    for p in pending {
+        let known = all.entry(p.asset.clone()).or_insert(p.clone());
+        known.mark = p.mark;
+    }
+    all.into_values().collect()
+}
+
+/// First the assets that have no mark, then those whose marks led to them, then those merged into
+/// others, then the causes a person answered.
+fn in_order<R: Reader>(
+    pending: Vec<Pending>,
+    common: &Judgement,
+    records: &Records<'_, R>,
+) -> Vec<Pending> {
     let is_marked = |asset| pending.binary_search_by(|p| p.asset.cmp(asset)).is_ok();
     let others = common.concerned.iter().filter(|asset| !is_marked(asset));
     let mut work: Vec<Pending> = others
@@ -93,7 +117,10 @@ fn in_order(pending: Vec<Pending>, common: &Judgement) -> Vec<Pending> {
         .collect();
     let (causes, assets): (Vec<_>, Vec<_>) =
         pending.into_iter().partition(|p| common.findings.contains_key(&p.asset));
+    let (merged, assets): (Vec<_>, Vec<_>) =
+        assets.into_iter().partition(|p| records.is_merged(&p.asset));
     work.extend(assets);
+    work.extend(merged);
     work.extend(causes);
     work
 }
@@ -124,6 +151,10 @@ impl<R: Reader + Send> Round<'_, R> {
         common: &Judgement,
     ) -> Result<Answer, DossierError> {
         let mut testers = BTreeSet::new();
+        // Its history is that of another asset, which is assessed beside it.
+        if desk.is_merged(&pending.asset) {
+            return Ok((pending.clone(), Vec::new(), testers));
+        }
         let findings = match desk.open(&pending.asset) {
             Ok(dossier) => {
                 testers.extend(doubtful(&dossier, pending.from));

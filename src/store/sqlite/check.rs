@@ -4,7 +4,7 @@ use rusqlite::{Connection, params};
 
 use super::lexicon::Lexicon;
 use super::readings;
-use super::registers::{aliases, assets, corrections, events, findings, gear, proofs};
+use super::registers::{aliases, assets, classes, corrections, events, findings, gear, proofs};
 use super::rejects;
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};
 
@@ -76,6 +76,7 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
     })?;
     wrong.extend(bad_readings);
     let registers = [
+        classes::all(db, when).map(drop),
         assets::all(db, when).map(drop),
         events::all(db, None, when).map(drop),
         gear::all(db, when).map(drop),
