@@ -214,3 +214,92 @@ fn a_register_file_without_the_new_columns_is_still_one() {
     assert_eq!(house.json(&["gear", "list"])[0]["full_scale_ohm"], 1e9);
     assert_eq!(house.json(&["alias", "list"])[0]["merged"], false);
 }
+
+/// A day before now, as the tests' clock has it.
+fn days_ago(days: i64) -> String {
+    let now = jiff::Timestamp::now();
+    let then = now.checked_sub(jiff::SignedDuration::from_hours(24 * days)).unwrap();
+    then.strftime("%Y-%m-%d").to_string()
+}
+
+fn tested(house: &House, asset: &str, days: i64) {
+    let at = days_ago(days);
+    let mut add = vec!["reading", "add", "--asset", asset, "--phase", "U", "--at", &at];
+    add.extend(["--resistance", ">550M"]);
+    house.must(0, &add);
+}
+
+#[test]
+fn what_is_due_is_listed_by_date_and_nothing_that_nobody_asked_for() {
+    let house = House::new();
+    tested(&house, "YT-001", 400);
+    house.must(0, &["gear", "add", "T-08", "tester"]);
+    let told = house.must(0, &["due"]);
+    assert!(told.out.contains("nothing is due within 30 days"), "{}", told.out);
+    assert!(told.err.contains("no interval and no date is stated"), "{}", told.err);
+    assert_eq!(house.json(&["declining"]), serde_json::json!([]), "off unless stated");
+
+    with_class(&house, &["--interval-days", "90"]);
+    for (asset, days) in [("YT-002", 70), ("YT-003", 100), ("YT-004", 10)] {
+        tested(&house, asset, days);
+        house.must(0, &["asset", "add", asset, "--class", "drive motor 400 V"]);
+    }
+    house.must(0, &["asset", "add", "YT-005", "--class", "drive motor 400 V"]);
+    house.must(0, &["gear", "add", "T-08", "tester", "--due", &days_ago(-5), "--proof-days", "7"]);
+    house.must(0, &["gear", "add", "G-1", "gloves", "--due", &days_ago(200)]);
+    let proof = ["proof", "add", "T-08", "open", "--passed", "true", "--moment", "before"];
+    house.must(0, &[&proof[..], &["--at", &days_ago(20)]].concat());
+    let ids = |within: &str| -> Vec<String> {
+        let rows = house.json(&["due", "--within", within]);
+        let rows = rows.as_array().unwrap().iter();
+        rows.map(|r| format!("{} {}", r["task"].as_str().unwrap(), r["id"].as_str().unwrap()))
+            .collect()
+    };
+    assert_eq!(
+        ids("30"),
+        [
+            "test YT-005",
+            "retest G-1",
+            "proof T-08",
+            "test YT-003",
+            "calibration T-08",
+            "test YT-002"
+        ]
+    );
+    assert_eq!(ids("90").last().unwrap(), "test YT-004");
+    let rows = house.json(&["due"]);
+    assert_eq!((&rows[0]["due"], &rows[0]["overdue"]), (&serde_json::Value::Null, &true.into()));
+    assert_eq!((&rows[3]["days_left"], &rows[3]["every_days"]), (&(-11).into(), &90.into()));
+
+    // A voided reading was no test; a retired asset and a training part are never due.
+    house.must(0, &["asset", "retire", "YT-005", "--why", "scrapped"]);
+    house.must(0, &["asset", "add", "YT-002", "--training", "sound"]);
+    let newest = house.json(&["history", "YT-004"])[0]["reading"].clone();
+    house.must(0, &["reading", "void", newest.as_str().unwrap(), "--reason", "another motor"]);
+    assert_eq!(
+        ids("30"),
+        ["test YT-004", "retest G-1", "proof T-08", "test YT-003", "calibration T-08"]
+    );
+}
+
+#[test]
+fn not_tested_in_time_is_a_finding_until_the_next_test() {
+    let house = House::new();
+    tested(&house, "YT-001", 200);
+    tested(&house, "YT-001", 100);
+    house.must(0, &["asset", "add", "YT-001", "--interval-days", "60"]);
+    let list = house.json(&["declining"]);
+    assert_eq!(list.as_array().unwrap().len(), 1, "the gap before nobody asked for: {list}");
+    assert_eq!(list[0]["finding"], "overdue");
+    assert!(list[0]["since"].as_str().unwrap().starts_with(&days_ago(40)), "{list}");
+    house.must(0, &["declining"]);
+    assert_eq!(house.must(0, &["replay", "--format", "csv"]).out.lines().count(), 1);
+    let then = house.json(&["declining", "--as-of", &days_ago(50)]);
+    assert_eq!(then, serde_json::json!([]));
+
+    tested(&house, "YT-001", 0);
+    assert_eq!(house.json(&["declining"]), serde_json::json!([]));
+    let all = house.json(&["finding", "list"]);
+    assert_eq!((&all[0]["finding"], &all[0]["state"]), (&"overdue".into(), &"closed".into()));
+    assert_eq!(all.as_array().unwrap().len(), 1);
+}

@@ -93,6 +93,12 @@ pub(crate) enum Command {
     /// The readings of one asset and what was done with each
     #[command(after_help = "Example:\n  ohmward history YT-014/drive --format csv")]
     History(OneAsset),
+    /// What is due: tests of assets, proofs and calibrations, retests of gloves
+    #[command(after_help = "Example:\n  ohmward due\n  ohmward due --within 90 --format json\n\n\
+        Nothing is due that nobody stated an interval or a date for (`class add --interval-days`, \
+        `gear add --due --proof-days`). An asset with an interval that was not tested in time is \
+        also a finding, `overdue`.")]
+    Due(DueWithin),
     /// The detector as if live over stored history: every alarm it would have raised
     #[command(after_help = "Example:\n  ohmward replay --format csv\n  ohmward replay \
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
@@ -210,6 +216,13 @@ pub(crate) struct Declining {
     /// Also what is only to be watched
     #[arg(long)]
     pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct DueWithin {
+    /// What falls due within so many days, beside what is late already
+    #[arg(long, value_name = "DAYS", default_value_t = 30)]
+    pub(crate) within: u32,
 }
 
 #[derive(Debug, Args)]

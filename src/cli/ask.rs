@@ -4,7 +4,7 @@ use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
-use crate::dossier::{Desk, Fleet, Ranked, episodes, ranked};
+use crate::dossier::{Desk, Fleet, Ranked, episodes, overdue, ranked};
 use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
 use crate::trend::Assessor;
@@ -48,6 +48,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
 /// The findings as they stand, after what waits has been assessed.
 fn present(place: &mut Place) -> Result<Vec<Finding>, Failure> {
     place.assess_all_pending()?;
+    place.look_at_calendar()?;
     Ok(place.reader()?.findings(None, place.when)?)
 }
 
@@ -62,7 +63,9 @@ fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
     bar.set_length(assets.len() as u64);
     let mut out = Vec::new();
     for asset in assets {
-        out.extend(episodes(&desk.open(&asset.id)?));
+        let dossier = desk.open(&asset.id)?;
+        out.extend(episodes(&dossier));
+        out.extend(overdue(&dossier, &[], place.now.min(place.when.as_of)));
         bar.inc(1);
     }
     bar.finish_and_clear();

@@ -6,9 +6,9 @@ mod ask;
 mod assess;
 mod chart;
 mod demo;
-mod finding;
-
 mod draft;
+mod due;
+mod finding;
 mod fitted;
 mod history;
 mod import;
@@ -112,6 +112,7 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),

@@ -2,6 +2,7 @@
 //! assessment that follows from them.
 
 mod causes;
+mod due;
 mod evidence;
 mod fleet;
 mod quality;
@@ -20,6 +21,7 @@ use crate::visits::{
 };
 
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
+pub use due::{Due, Task, due, overdue, tests as tests_due};
 pub use evidence::{Evidence, episodes};
 pub use fleet::{Fleet, Standing};
 pub use quality::{Quality, TesterUse};

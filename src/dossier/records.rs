@@ -89,6 +89,12 @@ impl<'a, R: Reader + ?Sized> Records<'a, R> {
         let (judged, lines) = gather(corrected, &suspicions, occasions, &self.settings.visits);
         Ok(Gathered { recorded, suspicions, judged, lines })
     }
+    /// When an asset was measured last, voided readings aside, what was merged into it included.
+    pub fn last_tested(&self, id: &AssetId) -> Result<Option<Stamp>, DossierError> {
+        let judged = self.gathered(id, &[])?.judged.into_iter().map(|j| j.corrected);
+        Ok(judged.filter(|c| c.voided.is_none()).map(|c| c.reading.taken_at).max())
+    }
+
     /// The readings that belong to an asset itself, without what was merged into it.
     fn of_one(
         &self,

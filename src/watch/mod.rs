@@ -9,8 +9,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use crate::dossier::{Desk, Dossier, DossierError, Records, Settings, episodes};
-use crate::model::{AssetId, Finding, Stamp, Text};
+use crate::dossier::{
+    Desk, Dossier, DossierError, Records, Settings, episodes, overdue, tests_due,
+};
+use crate::model::{AssetId, Finding, FindingKind, FindingState, Stamp, Text};
 use crate::store::{Pending, PendingMark, Reader, Result as StoreResult, When, Writer};
 use crate::trend::Assessor;
 use crate::visits::{Exclusion, Role};
@@ -31,6 +33,7 @@ struct Round<'a, R> {
     readers: &'a (dyn Fn() -> StoreResult<R> + Sync),
     settings: &'a Settings,
     assessor: &'a Assessor,
+    now: Stamp,
 }
 
 /// A mark, the findings that answer it, and the testers whose doubtful readings take part.
@@ -59,7 +62,7 @@ pub fn drain<R: Reader + Send>(
     let records = Records::new(&records, When::ALWAYS, settings)?;
     let pending = with_survivors(pending, &records);
     let assessor = Assessor::new(settings.trend.clone());
-    let round = Round { readers, settings, assessor: &assessor };
+    let round = Round { readers, settings, assessor: &assessor, now };
     let common = common::judge(&round, &pending, &records)?;
     for (id, findings) in &common.findings {
         writer.settle(now, id, NO_MARK, findings)?;
@@ -84,6 +87,43 @@ pub fn drain<R: Reader + Send>(
         progress(done, work.len());
     }
     Ok(done)
+}
+
+/// Finds the assets that were not tested in time by now: that comes with the calendar, and no mark
+/// tells of it. To be called once a day, and before findings are listed; asks little where nobody
+/// stated an interval. Returns how many were found.
+///
+/// Findings of this kind are the only ones that depend on the day on which they are looked for, so
+/// a replay, which knows days with readings only, has none.
+pub fn calendar<R: Reader + Send>(
+    readers: &(dyn Fn() -> StoreResult<R> + Sync),
+    writer: &mut dyn Writer,
+    now: Stamp,
+    settings: &Settings,
+) -> Result<usize, DossierError> {
+    let reader = readers()?;
+    let mut late = tests_due(&reader, When::ALWAYS, settings)?;
+    late.retain(|test| test.due.is_some_and(|due| due < now));
+    if late.is_empty() {
+        return Ok(0);
+    }
+    let mut known = reader.findings_of(FindingKind::Overdue, When::ALWAYS)?;
+    known.retain(|finding| finding.until.is_none() && finding.state != FindingState::Withdrawn);
+    let known: BTreeSet<&str> = known.iter().map(|finding| finding.asset.as_str()).collect();
+    let work: Vec<Pending> = late
+        .iter()
+        .filter(|test| !known.contains(test.id.as_str()))
+        .filter_map(|test| AssetId::new(&test.id).ok())
+        .map(|asset| Pending { asset, from: Stamp::MAX, mark: NO_MARK })
+        .collect();
+    let assessor = Assessor::new(settings.trend.clone());
+    let round = Round { readers, settings, assessor: &assessor, now };
+    for some in work.chunks(AT_ONCE) {
+        for (pending, findings, _) in round.assess(some, &Judgement::default())? {
+            writer.settle(now, &pending.asset, NO_MARK, &findings)?;
+        }
+    }
+    Ok(work.len())
 }
 
 /// The marks, and one for each asset into which a marked one was merged: what changes in the one
@@ -158,7 +198,12 @@ impl<R: Reader + Send> Round<'_, R> {
         let findings = match desk.open(&pending.asset) {
             Ok(dossier) => {
                 testers.extend(doubtful(&dossier, pending.from));
-                episodes(&dossier)
+                let mut findings = episodes(&dossier);
+                if dossier.asset.interval_days.is_some() {
+                    let known = reader.findings(Some(&dossier.asset.id), When::ALWAYS)?;
+                    findings.extend(overdue(&dossier, &known, self.now));
+                }
+                findings
             }
             Err(DossierError::NoAsset(id)) => match (common.findings.get(&id), id.as_tester()) {
                 (Some(findings), _) => findings.clone(),
