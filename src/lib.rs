@@ -25,6 +25,7 @@ pub mod registry;
 
 pub mod export;
 pub mod replay;
+pub mod report;
 pub mod watch;
 
 pub mod config;

@@ -53,3 +53,20 @@ pub const SHEET_BYTES: u64 = 32 * 1024 * 1024;
 /// Most cells of a spreadsheet, blank ones between filled ones counted: a full sheet's million rows
 /// at five columns.
 pub const SHEET_CELLS: usize = 5_000_000;
+
+/// Most rows of one page of a list: some 5 MB of readings.
+pub const PAGE_ROWS: usize = 10_000;
+
+/// Questions about the past of the whole fleet that are worked on at once: each assesses every
+/// asset anew.
+pub const FLEET_QUESTIONS: usize = 1;
+
+/// Longest body of a request that changes something, in bytes: a register row with two pages of
+/// remark, or ten thousand numbers of rejects.
+pub const CHANGE_BYTES: usize = 64 * 1024;
+/// Fewest characters of a password: with the throttle on logins out of reach of guessing, and still
+/// typed at a bench.
+pub const PASSWORD_CHARS: usize = 10;
+
+/// Longest password in bytes: a sentence, and no work for a hash to be held up with.
+pub const PASSWORD_BYTES: usize = 1_024;

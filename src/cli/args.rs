@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use super::output::Format;
-use crate::model::{DAY_MICROS, Stamp};
+use crate::model::Stamp;
 
 /// Keeps ward over insulation.
 ///
@@ -42,18 +42,11 @@ pub(crate) struct Global {
     #[arg(long, global = true, value_enum, default_value_t)]
     pub(crate) format: Format,
     /// Only what was measured or done by this time (RFC 3339, or a date: to its end)
-    #[arg(long, global = true, value_name = "TIME", value_parser = until)]
+    #[arg(long, global = true, value_name = "TIME", value_parser = Stamp::until)]
     pub(crate) as_of: Option<Stamp>,
     /// Only what was recorded by this time: the answer as it was given then
-    #[arg(long, global = true, value_name = "TIME", value_parser = until)]
+    #[arg(long, global = true, value_name = "TIME", value_parser = Stamp::until)]
     pub(crate) known_at: Option<Stamp>,
-}
-
-/// A time up to which something is asked: a bare date means to the end of that day in UTC.
-fn until(text: &str) -> Result<Stamp, String> {
-    let at = Stamp::parse(text)?;
-    let bare = text.trim().len() == 10;
-    Ok(if bare { Stamp::from_micros(at.micros() + DAY_MICROS - 1) } else { at })
 }
 
 /// Who makes a change.
@@ -140,6 +133,12 @@ pub(crate) enum Command {
     /// Readings whose asset or phase is not known yet
     #[command(subcommand)]
     Tray(TrayCommand),
+    /// The people who may use the service beyond this machine, and what each may do
+    #[command(subcommand)]
+    Account(AccountCommand),
+    /// The programs that may use the service, and what each may do
+    #[command(subcommand)]
+    Token(TokenCommand),
     /// Write readings, or everything, as CSV
     #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
         backup-2026-03")]
@@ -833,4 +832,81 @@ pub(crate) enum TrayCommand {
         --reason 'slot 17' --by 'R. Hale'"
     )]
     Assign(MoveReading),
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum AccountCommand {
+    /// Add an account; its password is asked for, or read from standard input
+    #[command(after_help = "Example:\n  ohmward account add 'R. Hale' --role manage\n  ohmward \
+        account add bench-2 --role bench < password.txt\n\nRoles: read asks questions; ingest \
+        sends readings and nothing else; bench asks, and does what is done at a bench; manage may \
+        do everything.")]
+    Add {
+        /// The name to log in with; it stands on what is changed
+        name: String,
+        /// read, ingest, bench or manage
+        #[arg(long)]
+        role: String,
+        #[command(flatten)]
+        by: By,
+    },
+    /// All accounts, revoked ones among them
+    #[command(after_help = "Example:\n  ohmward account list --format json")]
+    List,
+    /// Set another password; whoever is logged in under the name is logged out
+    #[command(after_help = "Example:\n  ohmward account password 'R. Hale'")]
+    Password {
+        /// Whose
+        name: String,
+        #[command(flatten)]
+        by: By,
+    },
+    /// Set another role; whoever is logged in under the name is logged out
+    #[command(after_help = "Example:\n  ohmward account role bench-2 read")]
+    Role {
+        /// Whose
+        name: String,
+        /// read, ingest, bench or manage
+        role: String,
+        #[command(flatten)]
+        by: By,
+    },
+    /// Revoke an account: it counts no more, at once
+    #[command(after_help = "Example:\n  ohmward account revoke bench-2")]
+    Revoke {
+        /// Whose
+        name: String,
+        #[command(flatten)]
+        by: By,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum TokenCommand {
+    /// Add a token and print it: it is shown this once
+    #[command(after_help = "Example:\n  ohmward token add crane-gateway --role ingest --expires \
+        2027-01-01\n\nA program sends it as `Authorization: Bearer TOKEN`.")]
+    Add {
+        /// The program's name; it stands on what it changes
+        name: String,
+        /// read, ingest, bench or manage
+        #[arg(long)]
+        role: String,
+        /// When it ends by itself [default: never]
+        #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+        expires: Option<Stamp>,
+        #[command(flatten)]
+        by: By,
+    },
+    /// All tokens, revoked ones among them; none is shown again
+    #[command(after_help = "Example:\n  ohmward token list --format json")]
+    List,
+    /// Revoke a token: it counts no more, at once
+    #[command(after_help = "Example:\n  ohmward token revoke crane-gateway")]
+    Revoke {
+        /// Whose
+        name: String,
+        #[command(flatten)]
+        by: By,
+    },
 }

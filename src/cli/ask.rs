@@ -4,14 +4,9 @@ use super::args::Declining;
 use super::output::{self, Format};
 use super::place::{Place, bar};
 use super::{Exit, Failure, note};
-use crate::dossier::{Desk, Fleet, Ranked, episodes, overdue, ranked};
+use crate::dossier::{CAUTION, Ranked, findings_at, ranked};
 use crate::model::{Finding, FindingKind};
 use crate::store::Reader;
-use crate::trend::Assessor;
-
-/// The cautions that stand wherever a verdict could be acted on.
-pub(crate) const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
-Testing is for qualified people: the maker's procedure and local rules first.";
 
 pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failure> {
     place.reader()?;
@@ -52,28 +47,16 @@ fn present(place: &mut Place) -> Result<Vec<Finding>, Failure> {
     Ok(place.reader()?.findings(None, place.when)?)
 }
 
-/// The findings as they would have been: assessed anew from what was there.
+/// The findings as they would have been.
 fn past(place: &Place) -> Result<Vec<Finding>, Failure> {
-    let reader = place.reader()?;
-    let assessor = Assessor::new(place.config.assess.trend.clone());
-    let desk = Desk::new(&reader, place.when, &place.config.assess, &assessor)?;
-    let fleet = Fleet::read(&reader, place.when)?;
-    let assets: Vec<_> = fleet.in_service().collect();
     let bar = bar("assessing", "assets");
-    bar.set_length(assets.len() as u64);
-    let mut out = Vec::new();
-    for asset in assets {
-        let dossier = desk.open(&asset.id)?;
-        out.extend(episodes(&dossier));
-        out.extend(overdue(&dossier, &[], place.now.min(place.when.as_of)));
-        bar.inc(1);
-    }
+    let findings = findings_at(&place.reader()?, place.when, &place.config.assess, &|done, of| {
+        bar.set_length(of as u64);
+        bar.set_position(done as u64);
+        true
+    })?;
     bar.finish_and_clear();
-    // Of testers and days, what is stored tells how it was.
-    for kind in [FindingKind::CommonCause, FindingKind::Tester] {
-        out.extend(reader.findings_of(kind, place.when)?);
-    }
-    Ok(out)
+    Ok(findings)
 }
 
 /// How many of the shown findings are to be expected to be false, by the model's own account.

@@ -1,25 +1,17 @@
 //! `assess`: the verdict on one asset with all its evidence, and a chart.
 
-use std::collections::BTreeSet;
-
-use serde::Serialize;
-
 use super::args::OneAsset;
-use super::ask::CAUTION;
 use super::chart::{Chart, Dot};
-use super::fitted::{FitOut, fit_out};
-use super::history::role_words;
 use super::output::{self, Format};
 use super::place::Place;
-use super::quality::{self, QualityOut, TesterOut};
-use super::registers::limit_words;
-use super::{Exit, Failure};
-use crate::dossier::{Desk, Dossier, Group, Ranked, TesterUse, episodes, row};
-use crate::model::{Bound, LimitMeaning, Verdict};
-use crate::trend::evidence::{LineEvidence, Settings as EvidenceSettings, evidence};
-use crate::trend::words::{ASSUMPTIONS, ohms};
-use crate::trend::{Assessor, CrossingTimes, LineAssessment, NoticeKind};
-use crate::visits::{Ratio, RatioValue};
+use super::{Exit, Failure, quality};
+use crate::dossier::{
+    CAUTION, Desk, Dossier, FitStatement, Group, LineStatement, RatioStatement, Statement,
+    TesterUse, episodes, limit_words, line_words, notices, role_words,
+};
+use crate::model::{LimitMeaning, Verdict};
+use crate::trend::Assessor;
+use crate::trend::words::ASSUMPTIONS;
 
 pub(crate) fn assess(place: &mut Place, one: OneAsset) -> Result<Exit, Failure> {
     let asset = place.known_asset(&one.asset)?;
@@ -29,114 +21,15 @@ pub(crate) fn assess(place: &mut Place, one: OneAsset) -> Result<Exit, Failure> 
     let dossier = desk.open(&asset.id)?;
     let testers = desk.testers(&dossier)?;
     match place.format {
-        Format::Json => output::json(&AssessOut::of(&dossier, &testers))?,
+        Format::Json => output::json(&Statement::of(&dossier, &testers))?,
         Format::Csv => {
-            let out = AssessOut::of(&dossier, &testers);
+            let out = Statement::of(&dossier, &testers);
             output::rows(Format::Csv, LINE_COLUMNS, &out.lines, "")?;
         }
         Format::Table => print(&dossier, &testers)?,
     }
     let urgent = matches!(dossier.verdict(), Verdict::Declining | Verdict::BelowLimit);
     Ok(if urgent { Exit::NeedsPerson } else { Exit::Done })
-}
-
-/// An assessment as it is printed.
-#[derive(Serialize)]
-struct AssessOut {
-    asset: String,
-    kind: String,
-    verdict: &'static str,
-    insulation: &'static str,
-    phases: &'static str,
-    limits: Vec<String>,
-    lines: Vec<LineOut>,
-    findings: Vec<Ranked>,
-    notices: Vec<String>,
-    ratios: Vec<RatioOut>,
-    readings: usize,
-    left_out: Vec<LeftOutRow>,
-    quality: Vec<QualityOut>,
-    testers: Vec<TesterOut>,
-    assumptions: &'static str,
-    caution: &'static str,
-}
-
-#[derive(Serialize)]
-struct LineOut {
-    phase: String,
-    against: String,
-    setup: String,
-    test_voltage_v: Option<f64>,
-    verdict: &'static str,
-    limit_ohm: Option<f64>,
-    limit_meaning: Option<&'static str>,
-    r40_ohm: Option<f64>,
-    r40_lower_ohm: Option<f64>,
-    r40_upper_ohm: Option<f64>,
-    decades_per_year: Option<f64>,
-    decades_per_year_lower: Option<f64>,
-    decades_per_year_upper: Option<f64>,
-    reaches_limit_lower: Option<String>,
-    reaches_limit: Option<String>,
-    reaches_limit_upper: Option<String>,
-    probability: Option<f64>,
-    clears_after_visits: Option<u32>,
-    n_measured: usize,
-    n_over: usize,
-    n_under: usize,
-    last_ohm: Option<f64>,
-    last_bound: Option<&'static str>,
-    last_taken_at: Option<String>,
-    fit: Option<FitOut>,
-}
-
-/// A ratio of timed readings, with its times.
-#[derive(Serialize)]
-struct RatioOut {
-    phase: String,
-    at: String,
-    later_s: f64,
-    earlier_s: f64,
-    bound: &'static str,
-    ratio: Option<f64>,
-    withheld: bool,
-}
-
-fn ratio_out(ratio: &Ratio) -> RatioOut {
-    let (bound, value) = match ratio.value {
-        RatioValue::Is(value) => ("=", Some(value)),
-        RatioValue::AtLeast(value) => (">", Some(value)),
-        RatioValue::Withheld => ("", None),
-    };
-    RatioOut {
-        phase: ratio.series.phase.to_string(),
-        at: ratio.at.to_string(),
-        later_s: ratio.later_s,
-        earlier_s: ratio.earlier_s,
-        bound,
-        ratio: value,
-        withheld: value.is_none(),
-    }
-}
-
-impl RatioOut {
-    fn words(&self) -> String {
-        let name = if self.later_s >= 500.0 { "polarization index" } else { "absorption ratio" };
-        let value = match self.ratio {
-            Some(value) => format!("{}{value:.2}", self.bound.replace('=', "")),
-            None => "withheld: above 5 GΩ it says nothing".into(),
-        };
-        let (later, earlier) = (self.later_s, self.earlier_s);
-        format!("{} {} {name} {later} s / {earlier} s: {value}", &self.at[..10], self.phase)
-    }
-}
-
-#[derive(Serialize)]
-struct LeftOutRow {
-    reading: String,
-    taken_at: String,
-    phase: String,
-    why: String,
 }
 
 const LINE_COLUMNS: &[output::Column] = &[
@@ -152,121 +45,6 @@ const LINE_COLUMNS: &[output::Column] = &[
     ("n_over", "over-range"),
     ("probability", "P(act)"),
 ];
-
-impl AssessOut {
-    fn of(dossier: &Dossier, testers: &[TesterUse]) -> Self {
-        AssessOut {
-            asset: dossier.asset.id.to_string(),
-            kind: dossier.asset.kind.to_string(),
-            verdict: dossier.verdict().word(),
-            insulation: dossier.asset.insulation.word(),
-            phases: dossier.asset.joining.word(),
-            limits: dossier.asset.limits().map(|l| limit_words(&l)).collect(),
-            lines: dossier
-                .groups
-                .iter()
-                .flat_map(|g| {
-                    let fits = fits(g);
-                    g.assessment
-                        .lines
-                        .iter()
-                        .zip(fits)
-                        .map(|(l, e)| line_out(g, l, &e))
-                        .collect::<Vec<_>>()
-                })
-                .collect(),
-            findings: episodes(dossier).into_iter().map(row).collect(),
-            notices: dossier.groups.iter().flat_map(notices).collect(),
-            ratios: dossier.ratios.iter().map(ratio_out).collect(),
-            readings: dossier.entries.len(),
-            left_out: dossier
-                .left_out()
-                .map(|e| LeftOutRow {
-                    reading: e.judged.corrected.id.to_string(),
-                    taken_at: e.judged.corrected.reading.taken_at.to_string(),
-                    phase: e.judged.corrected.reading.series.phase.to_string(),
-                    why: role_words(&e.judged.role),
-                })
-                .collect(),
-            quality: dossier.quality().into_iter().map(QualityOut::of).collect(),
-            testers: testers.iter().map(TesterOut::of).collect(),
-            assumptions: ASSUMPTIONS,
-            caution: CAUTION,
-        }
-    }
-}
-
-/// The regression beside the verdicts, one entry per line of the chart.
-fn fits(group: &Group) -> Vec<LineEvidence> {
-    evidence(&group.case, &EvidenceSettings::default()).lines
-}
-
-fn line_out(group: &Group, line: &LineAssessment, beside: &LineEvidence) -> LineOut {
-    let power = |v: f64| 10f64.powf(v);
-    let time = |t: Option<crate::model::Stamp>| t.map(|t| t.to_string());
-    LineOut {
-        phase: line.series.phase.to_string(),
-        against: line.series.against.to_string(),
-        setup: group.setup.to_string(),
-        test_voltage_v: group.test_voltage.map(|v| v.get()),
-        verdict: line.verdict.word(),
-        limit_ohm: line.limit.map(|l| l.ohms),
-        limit_meaning: line.limit.map(|l| l.meaning.word()),
-        r40_ohm: line.level.map(|l| power(l.mid)),
-        r40_lower_ohm: line.level.map(|l| power(l.lower)),
-        r40_upper_ohm: line.level.map(|l| power(l.upper)),
-        decades_per_year: line.decades_per_year.map(|d| d.mid),
-        decades_per_year_lower: line.decades_per_year.map(|d| d.lower),
-        decades_per_year_upper: line.decades_per_year.map(|d| d.upper),
-        reaches_limit_lower: time(line.crossing.lower),
-        reaches_limit: time(line.crossing.mid),
-        reaches_limit_upper: time(line.crossing.upper),
-        probability: line.probability,
-        clears_after_visits: line.clears_after,
-        n_measured: line.n_measured,
-        n_over: line.n_over,
-        n_under: line.n_under,
-        last_ohm: line.last.as_ref().map(|p| power(p.log_ohm)),
-        last_bound: line.last.as_ref().map(|p| p.bound.word()),
-        last_taken_at: line.last.as_ref().map(|p| p.taken_at.to_string()),
-        fit: Some(fit_out(beside)),
-    }
-}
-
-/// What a person should know or do. A repeat is asked for only while the value stands alone, and
-/// temperatures that had to be taken from elsewhere are counted, not listed.
-fn notices(group: &Group) -> Vec<String> {
-    let detection = &group.assessment.detection;
-    let last = detection.series.iter().map(|s| s.last).max();
-    let mut without_temperature = BTreeSet::new();
-    let mut out = Vec::new();
-    for notice in &detection.notices {
-        let phase = notice.phase.as_ref().map(|p| format!(" {p}")).unwrap_or_default();
-        let words = match &notice.kind {
-            NoticeKind::TemperatureTaken(_) => {
-                without_temperature.insert(notice.at.utc_day());
-                continue;
-            }
-            NoticeKind::Repeat if Some(notice.at.utc_day()) != last.map(|l| l.utc_day()) => {
-                continue;
-            }
-            NoticeKind::Repeat => "one low value alone: repeat this test",
-            NoticeKind::UnrecordedRepair => {
-                "the level rose and stayed: was something done that is not recorded? \
-                 (`ohmward event add`)"
-            }
-        };
-        out.push(format!("{}{phase}: {words}", notice.at.date()));
-    }
-    if !without_temperature.is_empty() {
-        out.push(format!(
-            "no temperature was recorded on {} days: that of other readings nearby was taken, with \
-             a wide uncertainty",
-            without_temperature.len()
-        ));
-    }
-    out
-}
 
 /// The assessment for a person: verdict, chart, numbers, what was left out and why.
 fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
@@ -293,14 +71,15 @@ fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
         for line in chart(group).draw() {
             output::line(line)?;
         }
-        let fits = fits(group);
+        let fits = group.fits();
         let lines = group.assessment.lines.iter().zip(&fits);
-        let rows: Vec<LineOut> = lines.clone().map(|(l, e)| line_out(group, l, e)).collect();
+        let rows: Vec<LineStatement> =
+            lines.clone().map(|(l, e)| LineStatement::of(group, l, e)).collect();
         output::rows(Format::Table, LINE_COLUMNS, &rows, "")?;
         output::line("")?;
         for (line, beside) in lines {
-            output::line(format!("  {}: {}", line.series.phase, in_words(line)))?;
-            for words in fit_out(beside).words() {
+            output::line(format!("  {}: {}", line.series.phase, line_words(line)))?;
+            for words in FitStatement::of(beside).words() {
                 output::line(format!("     {words}"))?;
             }
         }
@@ -312,7 +91,7 @@ fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
     if let Some(last) = dossier.ratios.last() {
         output::line("\ntimed readings")?;
         for ratio in dossier.ratios.iter().filter(|r| r.at.utc_day() == last.at.utc_day()) {
-            output::line(format!("  {}", ratio_out(ratio).words()))?;
+            output::line(format!("  {}", RatioStatement::of(ratio).words()))?;
         }
     }
     let findings = episodes(dossier);
@@ -370,44 +149,4 @@ fn chart(group: &Group) -> Chart<'static> {
         events: group.case.events.iter().map(|e| (e.at, e.kind.word().to_owned())).collect(),
         size: (64, 14),
     }
-}
-
-/// The state of a line in a sentence: what is known, how surely, and why there is no date.
-fn in_words(line: &LineAssessment) -> String {
-    let n = line.n_measured + line.n_over + line.n_under;
-    let lowest_bound = match &line.last {
-        Some(p) if p.bound == Bound::Over => {
-            format!("last above {}", ohms(10f64.powf(p.log_ohm)))
-        }
-        Some(p) if p.bound == Bound::Under => {
-            format!("last below {}", ohms(10f64.powf(p.log_ohm)))
-        }
-        Some(p) => format!("last {}", ohms(10f64.powf(p.log_ohm))),
-        None => return "no readings".into(),
-    };
-    let date = match (line.verdict, line.crossing) {
-        (Verdict::BelowLimit, _) => "it is below the limit now".to_owned(),
-        (
-            Verdict::Declining | Verdict::Watch,
-            CrossingTimes { lower: Some(a), upper: Some(b), .. },
-        ) => {
-            format!("the trend reaches the limit between {} and {}", a.date(), b.date())
-        }
-        (Verdict::Declining | Verdict::Watch, CrossingTimes { lower: Some(a), .. }) => {
-            format!("the trend reaches the limit from {} on, with an open end", a.date())
-        }
-        (Verdict::Declining | Verdict::Watch, _) => {
-            "no date can be given: the trend does not reach the limit within the horizon".to_owned()
-        }
-        (Verdict::TooFew, _) => "no date can be given: too few visits".to_owned(),
-        (Verdict::Steady, _) if line.n_measured == 0 => {
-            "every visit was over-range: no slope and no date".to_owned()
-        }
-        (Verdict::Steady, _) => "no decline to be seen, so no date".to_owned(),
-    };
-    let clears = line
-        .clears_after
-        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
-    let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
-    format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
 }

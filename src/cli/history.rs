@@ -5,13 +5,9 @@ use serde::Serialize;
 use super::args::OneAsset;
 use super::output;
 use super::place::Place;
-use super::registers::limit_words;
 use super::{Exit, Failure};
-use crate::dossier::Desk;
-use crate::store::Reader;
-use crate::store::sqlite::SqliteReader;
+use crate::dossier::{Desk, ReadingStatement, SourceNames};
 use crate::trend::Assessor;
-use crate::visits::{Exclusion, Role};
 
 /// One row of `history`.
 #[derive(Serialize)]
@@ -33,7 +29,6 @@ struct HistoryOut {
     visit: Option<usize>,
     used: String,
     result: String,
-    /// What is in doubt about it.
     doubts: String,
     recorded_at: String,
     from: String,
@@ -46,44 +41,11 @@ pub(crate) fn history(place: &mut Place, one: OneAsset) -> Result<Exit, Failure>
     let assessor = Assessor::new(place.config.assess.trend.clone());
     let dossier =
         Desk::new(&reader, place.when, &place.config.assess, &assessor)?.open(&asset.id)?;
-    let mut sources = Sources { reader: &reader, names: Default::default() };
+    let mut sources = SourceNames::new(&reader);
     let mut rows = Vec::with_capacity(dossier.entries.len());
     for entry in &dossier.entries {
-        let c = &entry.judged.corrected;
-        let r = &c.reading;
-        let result: Vec<String> = entry
-            .outcomes
-            .iter()
-            .map(|(limit, outcome)| {
-                let why = outcome.reason();
-                let why = if why.is_empty() { String::new() } else { format!(" ({why})") };
-                format!("{} {}{why}", outcome.word(), limit_words(limit))
-            })
-            .collect();
-        let doubts: Vec<_> = entry.doubts.iter().map(|doubt| doubt.word()).collect();
-        rows.push(HistoryOut {
-            reading: c.id.to_string(),
-            taken_at: r.taken_at.to_string(),
-            phase: r.series.phase.to_string(),
-            against: r.series.against.to_string(),
-            setup: r.series.setup.to_string(),
-            test_voltage_v: r.series.test_voltage.map(|v| v.get()),
-            bound: r.bound.word(),
-            resistance_ohm: r.ohms,
-            delivered_voltage_v: r.delivered_voltage_v,
-            duration_s: r.duration_s,
-            temperature_c: r.temperature_c,
-            temperature_of: r.temperature_of.map(|t| t.word()),
-            tester: r.tester.to_string(),
-            operator: r.operator.to_string(),
-            visit: entry.judged.visit,
-            used: used(entry),
-            result: result.join("; "),
-            doubts: doubts.join("; "),
-            recorded_at: entry.recorded_at.to_string(),
-            from: sources.name(c.id.batch)?,
-            remark: r.remark.to_string(),
-        });
+        let from = sources.of(entry.judged.corrected.id.batch)?;
+        rows.push(HistoryOut::from(ReadingStatement::of(entry, from)));
     }
     let columns = [
         ("reading", "reading"),
@@ -101,53 +63,30 @@ pub(crate) fn history(place: &mut Place, one: OneAsset) -> Result<Exit, Failure>
     Ok(Exit::Done)
 }
 
-fn used(entry: &crate::dossier::Entry) -> String {
-    let c = &entry.judged.corrected;
-    let mut words = role_words(&entry.judged.role);
-    if let Some(from) = &c.moved_from {
-        words.push_str(&format!(", moved from {} {}", from.asset, from.phase));
-    }
-    if let Some(why) = &c.overruled {
-        words.push_str(&format!(", proof overruled: {why}"));
-    }
-    words
-}
-
-/// What was done with a reading, in words.
-pub(super) fn role_words(role: &Role) -> String {
-    match role {
-        Role::Counts => "counts".into(),
-        Role::Timed => "same test, another duration".into(),
-        Role::Retested => "replaced by a retest".into(),
-        Role::LeftOut(Exclusion::Voided(why)) => format!("left out: void ({why})"),
-        Role::LeftOut(Exclusion::ProofFailed(at)) => {
-            format!("left out: a proof of its tester failed on {}", at.date())
+impl From<ReadingStatement> for HistoryOut {
+    fn from(r: ReadingStatement) -> Self {
+        HistoryOut {
+            reading: r.id,
+            taken_at: r.taken_at,
+            phase: r.phase,
+            against: r.against,
+            setup: r.setup,
+            test_voltage_v: r.test_voltage_v,
+            bound: r.bound,
+            resistance_ohm: r.resistance_ohm,
+            delivered_voltage_v: r.delivered_voltage_v,
+            duration_s: r.duration_s,
+            temperature_c: r.temperature_c,
+            temperature_of: r.temperature_of,
+            tester: r.tester,
+            operator: r.operator,
+            visit: r.visit,
+            used: r.used,
+            result: r.result,
+            doubts: r.doubts,
+            recorded_at: r.recorded_at,
+            from: r.from,
+            remark: r.remark,
         }
-        Role::LeftOut(Exclusion::NoContact(at)) => {
-            format!("left out: contact was not confirmed on {}", at.date())
-        }
-        Role::LeftOut(Exclusion::VoltageSagged) => {
-            "left out: the voltage sagged, so a high value means little".into()
-        }
-        Role::LeftOut(Exclusion::CommonCause(occasion)) => {
-            format!("left out: fell together with other assets ({occasion})")
-        }
-    }
-}
-
-/// Names of batches, each asked for once.
-struct Sources<'a> {
-    reader: &'a SqliteReader,
-    names: std::collections::HashMap<u64, String>,
-}
-
-impl Sources<'_> {
-    fn name(&mut self, batch: u64) -> Result<String, Failure> {
-        if let Some(name) = self.names.get(&batch) {
-            return Ok(name.clone());
-        }
-        let name = self.reader.batch(batch)?.map(|b| b.source.name.to_string()).unwrap_or_default();
-        self.names.insert(batch, name.clone());
-        Ok(name)
     }
 }

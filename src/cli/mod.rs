@@ -1,6 +1,7 @@
 //! Commands: what is typed becomes calls of the rooms below; data goes to standard output,
 //! progress and messages to standard error.
 
+mod account;
 mod args;
 mod ask;
 mod assess;
@@ -9,7 +10,6 @@ mod demo;
 mod draft;
 mod due;
 mod finding;
-mod fitted;
 mod history;
 mod import;
 mod learnt;
@@ -65,6 +65,7 @@ failures!(
     crate::store::StoreError,
     crate::model::Invalid,
     crate::registry::HandError,
+    crate::registry::AccountError,
     crate::export::ExportError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
@@ -126,6 +127,8 @@ impl Cli {
             Command::Profile(args) => rejects::profile(place, args),
             Command::Rejects(args) => rejects::rejects(place, args),
             Command::Tray(args) => reading::tray(place, args),
+            Command::Account(args) => account::account(place, args),
+            Command::Token(args) => account::token(place, args),
             Command::Export(args) => upkeep::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),

@@ -11,9 +11,9 @@ use super::{Exit, Failure, chain, note};
 use crate::clock::{Clock, WallClock};
 use crate::config::Config;
 use crate::model::{Asset, AssetId, Stamp};
-use crate::registry::{person, place_waiting};
+use crate::registry::{place_waiting, record};
 use crate::store::sqlite::{FILE, SqliteReader, SqliteStore, SqliteWriter};
-use crate::store::{Change, KeptFiles, Reader, When, Writer};
+use crate::store::{Change, KeptFiles, Reader, When};
 use crate::watch;
 
 /// Assets that a command assesses itself before it ends; more are left to the next question or to
@@ -139,13 +139,11 @@ impl Place {
         by: Option<String>,
         changes: &[Change],
     ) -> Result<Exit, Failure> {
-        let by = person(&self.by(by)?)?;
-        let now = self.now;
-        let new = self.writing()?.writer.record(now, &by, changes)?;
-        note(if new > 0 { "recorded" } else { "nothing new: that stands already" });
-        if changes.iter().any(|c| matches!(c, Change::Alias(_))) {
-            self.place_waiting(&by)?;
-        }
+        let (by, now) = (self.by(by)?, self.now);
+        let open = self.writing()?;
+        let changed = record(&open.reader, &mut open.writer, now, &by, changes)?;
+        note(if changed.new > 0 { "recorded" } else { "nothing new: that stands already" });
+        left_the_tray(changed.placed);
         self.assess_pending()?;
         Ok(Exit::Done)
     }
@@ -155,9 +153,7 @@ impl Place {
         let now = self.now;
         let open = self.writing()?;
         let placed = place_waiting(&open.reader, &mut open.writer, now, by)?;
-        if placed > 0 {
-            note(format!("{placed} readings left the tray by this alias"));
-        }
+        left_the_tray(placed);
         Ok(())
     }
 
@@ -194,6 +190,12 @@ impl Place {
         })?;
         bar.finish_and_clear();
         Ok(())
+    }
+}
+
+fn left_the_tray(placed: usize) {
+    if placed > 0 {
+        note(format!("{placed} readings left the tray by this alias"));
     }
 }
 

@@ -8,10 +8,8 @@ use super::place::Place;
 use super::{Exit, Failure, note};
 use crate::model::{CorrectionKind, ReadingId, TemperatureOf};
 use crate::normalise::{Normalised, Normaliser, Surroundings};
-use crate::registry::{correct, destination, person};
-use crate::store::{
-    Entry, Parcel, Reader, RecordPlace, Source, StoreError, TrayItem, When, Writer,
-};
+use crate::registry::{HandError, correct, move_to, person};
+use crate::store::{Entry, Parcel, Reader, RecordPlace, Source, TrayItem, When, Writer};
 
 pub(crate) fn reading(place: &mut Place, command: ReadingCommand) -> Result<Exit, Failure> {
     match command {
@@ -19,7 +17,7 @@ pub(crate) fn reading(place: &mut Place, command: ReadingCommand) -> Result<Exit
         ReadingCommand::Void(fix) => put_right(place, fix, CorrectionKind::Void),
         ReadingCommand::Restore(fix) => put_right(place, fix, CorrectionKind::Restore),
         ReadingCommand::Overrule(fix) => put_right(place, fix, CorrectionKind::Overrule),
-        ReadingCommand::Move(to) | ReadingCommand::Assign(to) => move_to(place, to),
+        ReadingCommand::Move(to) | ReadingCommand::Assign(to) => move_reading(place, to),
     }
 }
 
@@ -76,7 +74,7 @@ pub(crate) fn tray(place: &mut Place, command: TrayCommand) -> Result<Exit, Fail
             }
             Ok(Exit::Done)
         }
-        TrayCommand::Assign(to) => move_to(place, to),
+        TrayCommand::Assign(to) => move_reading(place, to),
     }
 }
 
@@ -87,32 +85,34 @@ fn put_right(place: &mut Place, fix: FixReading, kind: CorrectionKind) -> Result
     let now = place.now;
     let open = place.writing()?;
     correct(&open.reader, &mut open.writer, now, &by, id, kind, &fix.reason)?;
-    note(format!("recorded for reading {id}; the original stays in the store"));
-    place.assess_pending()?;
-    Ok(Exit::Done)
+    corrected(place, id)
 }
 
-fn move_to(place: &mut Place, to: MoveReading) -> Result<Exit, Failure> {
+fn move_reading(place: &mut Place, to: MoveReading) -> Result<Exit, Failure> {
     let id = ReadingId::parse(&to.reading)?;
-    place.known_asset(&to.asset).map_err(|e| match e {
+    let asset = place.known_asset(&to.asset).map_err(|e| match e {
         Failure::Failed(why) => Failure::Failed(format!("{why}; a new asset: `ohmward asset add`")),
         other => other,
     })?;
-    let reader = place.reader()?;
-    let stored = reader.find(id)?.ok_or(StoreError::NoReading(id))?;
-    let waiting = reader.tray(When::ALWAYS)?.into_iter().find(|t| t.id == id);
-    let phase = match (&to.phase, waiting) {
-        (Some(phase), _) => phase.clone(),
-        (None, Some(item)) => match crate::normalise::phase_of(&item.item.written_phase)? {
-            crate::normalise::PhaseRule::Phase(phase) => phase.as_str().to_owned(),
-            crate::normalise::PhaseRule::Unmapped(why) => {
-                return Err(Failure::Usage(format!("say with --phase which phase it was: {why}")));
+    let by = place.by(to.by.by)?;
+    let now = place.now;
+    let open = place.writing()?;
+    let destination = (&asset.id, to.phase.as_deref());
+    move_to(&open.reader, &mut open.writer, (now, &by), id, destination, &to.reason).map_err(
+        |e| match e {
+            HandError::NoPhase(why) => {
+                Failure::Usage(format!("say with --phase which phase it was: {why}"))
             }
+            other => other.into(),
         },
-        (None, None) => stored.reading.series.phase.as_str().to_owned(),
-    };
-    let fix = FixReading { reading: to.reading, reason: to.reason, by: to.by };
-    put_right(place, fix, destination(&to.asset, &phase)?)
+    )?;
+    corrected(place, id)
+}
+
+fn corrected(place: &mut Place, id: ReadingId) -> Result<Exit, Failure> {
+    note(format!("recorded for reading {id}; the original stays in the store"));
+    place.assess_pending()?;
+    Ok(Exit::Done)
 }
 
 fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {

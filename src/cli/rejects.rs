@@ -8,7 +8,7 @@ use super::args::{ProfileCommand, RejectsCommand};
 use super::output;
 use super::place::{Place, bar, shown};
 use super::{Exit, Failure, chain, note};
-use crate::intake::{FileImport, Preview, retry};
+use crate::intake::{FileImport, Preview, readable, retry};
 use crate::normalise::Surroundings;
 use crate::store::{Reader, StoredReject, When};
 
@@ -44,14 +44,6 @@ fn reject_out(reader: &dyn Reader, r: StoredReject) -> Result<RejectOut, Failure
         bytes: readable(&r.item.bytes),
         settled: r.settled_by.is_some(),
     })
-}
-
-/// Bytes as text where they are text; anything else escaped, so that nothing is hidden.
-fn readable(bytes: &[u8]) -> String {
-    match std::str::from_utf8(bytes) {
-        Ok(text) if !text.chars().any(|c| c.is_control() && c != '\t') => text.to_owned(),
-        _ => bytes.escape_ascii().to_string(),
-    }
 }
 
 pub(crate) fn rejects(place: &mut Place, command: RejectsCommand) -> Result<Exit, Failure> {

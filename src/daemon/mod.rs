@@ -12,7 +12,7 @@ mod pulse;
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
-use std::sync::{Arc, RwLock};
+use std::sync::{Arc, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
 use ohmward_parsers::Profiles;
@@ -20,10 +20,9 @@ use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
 use crate::clock::Clock;
-use crate::dossier;
 use crate::sources::{Standing, Stop};
-use crate::store::StoreError;
 use crate::store::sqlite::{SqliteStore, WriterThread};
+use crate::store::{KeptFiles, StoreError};
 use crate::watch;
 use crate::web::{self, Roster, Shared};
 use crew::Crew;
@@ -97,6 +96,9 @@ impl Serve {
         let (wake, woken) = watch::wake();
         let shared = Arc::new(Shared {
             profiles: Profiles::builtin().map_err(PlanError::from)?,
+            all_profiles: RwLock::new(Arc::clone(&plan.profiles)),
+            kept: KeptFiles::in_data(&self.data),
+            assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
             roster: Roster::default(),
@@ -113,9 +115,8 @@ impl Serve {
             .max_blocking_threads(64)
             .enable_all()
             .build()?;
-        let settings = Arc::new(RwLock::new(plan.assess.clone()));
-        let watch = watching(&shared, Arc::clone(&settings), woken)?;
-        let served = runtime.block_on(self.serve(plan, &shared, &writing, settings, ready));
+        let watch = watching(&shared, woken)?;
+        let served = runtime.block_on(self.serve(plan, &shared, &writing, ready));
         // Even after a failed start nothing may be left running.
         let mut ending = served.unwrap_or_else(Ending::failed);
         ending.add(watch);
@@ -137,7 +138,6 @@ impl Serve {
         plan: Plan,
         shared: &Arc<Shared>,
         writing: &WriterThread,
-        settings: Arc<RwLock<dossier::Settings>>,
         ready: &mut dyn FnMut(SocketAddr),
     ) -> Result<Ending, DaemonError> {
         let mut terminate = signal(SignalKind::terminate())?;
@@ -175,7 +175,7 @@ impl Serve {
                 tokio::select! {
                     _ = terminate.recv() => break,
                     _ = interrupt.recv() => break,
-                    _ = hangup.recv() => self.reload(&mut crew, &settings, &mut pulse),
+                    _ = hangup.recv() => self.reload(&mut crew, shared, &mut pulse),
                     _ = beat.tick() => pulse.beat(),
                 }
                 if self.stop.is_set() || writing.has_ended() {
@@ -198,7 +198,7 @@ impl Serve {
     }
 
     /// Reads the configuration again; a wrong one changes nothing.
-    fn reload(&self, crew: &mut Crew, settings: &RwLock<dossier::Settings>, pulse: &mut Pulse) {
+    fn reload(&self, crew: &mut Crew, shared: &Shared, pulse: &mut Pulse) {
         pulse.reloading();
         match self.plan() {
             Err(e) => tracing::error!("the configuration is kept as it was: {e}"),
@@ -212,25 +212,23 @@ impl Serve {
                     Ok(()) => tracing::info!("the configuration was read again"),
                     Err(e) => tracing::error!("a source could not be started: {e}"),
                 }
-                *settings.write().unwrap_or_else(std::sync::PoisonError::into_inner) = plan.assess;
+                *shared.assess.write().unwrap_or_else(PoisonError::into_inner) = plan.assess;
+                *shared.all_profiles.write().unwrap_or_else(PoisonError::into_inner) =
+                    plan.profiles;
             }
         }
         pulse.ready();
     }
 }
 
-fn watching(
-    shared: &Arc<Shared>,
-    settings: Arc<RwLock<dossier::Settings>>,
-    woken: std::sync::mpsc::Receiver<()>,
-) -> std::io::Result<Thread> {
+fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::io::Result<Thread> {
     let (shared, stop) = (Arc::clone(shared), Stop::default());
     let stopped = stop.clone();
     let mut task = watch::Task {
         store: shared.store.clone(),
         writer: shared.writer.clone(),
         clock: Arc::clone(&shared.clock),
-        settings,
+        settings: Arc::clone(&shared.assess),
         stop: stop.clone(),
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),

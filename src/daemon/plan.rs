@@ -51,6 +51,8 @@ pub struct Plan {
     pub assess: dossier::Settings,
     /// What an asset first met becomes.
     pub class: AssetClass,
+    /// Every profile there is.
+    pub(super) profiles: Arc<Profiles>,
     /// The sources.
     pub(super) jobs: Vec<Job>,
 }
@@ -151,6 +153,7 @@ impl Plan {
             listen: config.sources.listen,
             assess: config.assess,
             class: config.first_met,
+            profiles,
             jobs,
         })
     }

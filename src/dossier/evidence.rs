@@ -1,13 +1,14 @@
 //! What stands behind a finding, as numbers that travel with it, and the findings of a dossier.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::{Dossier, Group, Standing};
 use crate::model::{Finding, FindingKind, FindingState, Stamp, Text, Verdict};
 use crate::trend::{Alarm, LineAssessment};
 
 /// The numbers behind a finding; stored as JSON text and printed by `declining`.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Evidence {
     /// The phase of the leading series, also where the finding is worded for the asset.
     pub leading_phase: String,

@@ -8,11 +8,14 @@ mod fleet;
 mod quality;
 mod ranking;
 mod records;
+mod statement;
+pub mod words;
 
 use std::collections::{BTreeMap, HashMap};
 
 use crate::model::{
-    Alias, Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, Stamp, Text, Volts,
+    Alias, Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, ReadingId, Stamp,
+    Text, Volts,
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
@@ -25,9 +28,14 @@ pub use due::{Due, Task, due, overdue, tests as tests_due};
 pub use evidence::{Evidence, episodes};
 pub use fleet::{Fleet, Standing};
 pub use quality::{Quality, TesterUse};
-pub use ranking::{Ranked, ranked, row};
+pub use ranking::{Ranked, expected_false, ranked, row};
 use records::Gathered;
 pub use records::Records;
+pub use statement::{
+    FindingStatement, FitStatement, LineStatement, QualityStatement, RatioStatement,
+    ReadingStatement, SourceNames, Statement, TesterStatement, findings_at, told,
+};
+pub use words::{CAUTION, limit_words, line_words, notices, role_words, used_words};
 
 /// How assets are assessed: how readings become visits, and what the detector is told.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -157,24 +165,38 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
             b.assessment.verdict.cmp(&a.assessment.verdict).then(newest(b).cmp(&newest(a)))
         });
         let ratios = ratios(&judged);
-        let entries = judged
-            .into_iter()
-            .map(|judged| {
-                let id = judged.corrected.id;
-                Entry {
-                    outcomes: self.outcomes(&asset, &judged),
-                    recorded_at: recorded.get(&id).copied().unwrap_or(Stamp::MIN),
-                    doubts: self.doubts(&judged),
-                    judged,
-                }
-            })
-            .collect();
+        let entries = self.entries(&asset, judged, &recorded);
         Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups, standing, merged })
     }
 
     /// Whether an asset was merged into another, whose dossier [`Desk::open`] gives.
     pub fn is_merged(&self, id: &AssetId) -> bool {
         self.records.is_merged(id)
+    }
+
+    /// The readings of one asset with what was done with each; looks for no trend.
+    pub fn history(&self, id: &AssetId) -> Result<Vec<Entry>, DossierError> {
+        let Records { reader, when, mergers, .. } = &self.records;
+        let (when, id) = (*when, mergers.survivor(id));
+        let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
+        let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
+        let gathered = self.records.gathered(id, occasions)?;
+        Ok(self.entries(&asset, gathered.judged, &gathered.recorded))
+    }
+
+    fn entries(
+        &self,
+        asset: &Asset,
+        judged: Vec<Judged>,
+        recorded: &HashMap<ReadingId, Stamp>,
+    ) -> Vec<Entry> {
+        let entry = |judged: Judged| Entry {
+            outcomes: self.outcomes(asset, &judged),
+            doubts: self.doubts(&judged),
+            recorded_at: recorded.get(&judged.corrected.id).copied().unwrap_or(Stamp::MIN),
+            judged,
+        };
+        judged.into_iter().map(entry).collect()
     }
 
     fn doubts(&self, judged: &Judged) -> Vec<Doubt> {

@@ -1,12 +1,13 @@
 //! Findings in the order of their urgency, as rows for a list.
 
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use super::Evidence;
 use crate::model::{Finding, FindingKind};
 
 /// One open finding with its numbers; `phase` is the leading series, empty for an asset-wide one.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct Ranked {
     /// The asset.
     pub asset: String,
@@ -26,38 +27,48 @@ pub struct Ranked {
     /// Whether it is about an asset, and not about a tester or a day.
     #[serde(skip)]
     pub of_asset: bool,
+    /// Its place among the others: the lower the text, the more urgent.
+    #[serde(skip)]
+    pub urgency: String,
 }
 
 /// The findings that are due, the most urgent first; what is only to be watched with `all`.
 pub fn ranked(findings: Vec<Finding>, all: bool) -> Vec<Ranked> {
     let stands = |f: &Finding| f.is_due() && (all || f.kind != FindingKind::Watch);
-    let mut rows: Vec<_> = findings.into_iter().filter(stands).map(|f| (f.kind, row(f))).collect();
-    rows.sort_by_cached_key(|(kind, row)| urgency(*kind, row));
-    rows.into_iter().map(|(_, row)| row).collect()
+    let mut rows: Vec<_> = findings.into_iter().filter(stands).map(row).collect();
+    rows.sort_by(|a, b| a.urgency.cmp(&b.urgency));
+    rows
 }
 
 /// A finding as a row.
 pub fn row(finding: Finding) -> Ranked {
+    let evidence: Evidence = serde_json::from_str(&finding.evidence).unwrap_or_default();
     Ranked {
         of_asset: finding.is_of_asset(),
+        urgency: urgency(&finding, &evidence),
         asset: finding.asset.to_string(),
         phase: finding.phase.map(|p| p.to_string()).unwrap_or_default(),
         finding: finding.kind.word(),
         since: finding.since.to_string(),
-        evidence: serde_json::from_str(&finding.evidence).unwrap_or_default(),
+        evidence,
         state: finding.state.word(),
         reason: finding.reason.into(),
     }
 }
 
+/// How many of these findings are to be expected to be false, by the model's own account.
+pub fn expected_false<'r>(rows: impl IntoIterator<Item = &'r Ranked>) -> f64 {
+    rows.into_iter().filter_map(|row| row.evidence.probability).map(|p| 1.0 - p).sum()
+}
+
 /// Below the limit first, then by the earliest credible crossing, then by age.
-fn urgency(kind: FindingKind, row: &Ranked) -> (u8, String, String, String) {
-    let rank = match kind {
+fn urgency(finding: &Finding, evidence: &Evidence) -> String {
+    let rank = match finding.kind {
         FindingKind::BelowLimit => 0,
         FindingKind::Declining | FindingKind::Step => 1,
         FindingKind::Watch => 3,
         _ => 2,
     };
-    let crossing = row.evidence.reaches_limit_lower.clone().unwrap_or_else(|| "9999".into());
-    (rank, crossing, row.since.clone(), row.asset.clone())
+    let crossing = evidence.reaches_limit_lower.as_deref().unwrap_or("9999");
+    format!("{rank} {crossing} {} {}", finding.since, finding.asset)
 }

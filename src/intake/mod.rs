@@ -13,7 +13,7 @@ mod sheet;
 pub use body::{BodyImport, BodyKind, BodyTaken};
 pub use file::{FileImport, Imported, Preview};
 pub use registers::{RegisterWatch, Registers};
-pub use retry::{Again, Retried, retry};
+pub use retry::{Again, Retried, readable, retry};
 pub use stream::{Group, StreamIntake, StreamRule, TestRule};
 
 pub use sheet::{SheetText, is_sheet, sheet_text};

@@ -156,3 +156,11 @@ impl Again<'_> {
         Ok(out)
     }
 }
+
+/// Bytes as text where they are text; anything else escaped, so that nothing is hidden.
+pub fn readable(bytes: &[u8]) -> String {
+    match std::str::from_utf8(bytes) {
+        Ok(text) if !text.chars().any(|c| c.is_control() && c != '\t') => text.to_owned(),
+        _ => bytes.escape_ascii().to_string(),
+    }
+}

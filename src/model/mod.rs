@@ -1,10 +1,12 @@
 //! The words of the trade as plain values, valid by construction: no SQL, no JSON, no HTTP.
 
+mod account;
 mod asset;
 mod class;
 mod correction;
 mod finding;
 mod gear;
+mod gear_set;
 mod occasion;
 mod point;
 mod reading;
@@ -12,6 +14,7 @@ mod role;
 mod stamp;
 mod training;
 
+pub use account::{Access, AccessKind, Account, Check, Token, account_name};
 pub use asset::{
     Alias, Asset, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning, Phase,
 };
@@ -19,6 +22,7 @@ pub use class::{AssetClass, Isolation, as_meant};
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};
 pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment, Range};
+pub use gear_set::{Category, SetRating, set_rating};
 pub use occasion::{Occasion, Shared};
 pub use point::{Case, Line, Point};
 pub use reading::{

@@ -58,6 +58,13 @@ impl Stamp {
         ))
     }
 
+    /// A time up to which something is asked: a bare date means to the end of that day in UTC.
+    pub fn until(text: &str) -> Result<Self, String> {
+        let at = Stamp::parse(text)?;
+        let bare = text.trim().len() == 10;
+        Ok(if bare { Stamp(at.0 + DAY_MICROS - 1) } else { at })
+    }
+
     /// The UTC date alone, `2026-03-02`: for people, where the hour does not matter.
     pub fn date(self) -> String {
         self.to_string().chars().take(10).collect()

@@ -3,7 +3,10 @@
 use crate::model::{
     AssetId, Correction, CorrectionKind, Invalid, Phase, ReadingId, Stamp, Text, text,
 };
-use crate::store::{Change, Reader, StoreError, Writer};
+use crate::normalise::{PhaseRule, phase_of};
+use crate::store::{Change, Reader, StoreError, When, Writer};
+
+use super::changes::known;
 
 /// Why a correction was not made.
 #[derive(Debug, thiserror::Error)]
@@ -17,6 +20,26 @@ pub enum HandError {
     /// A correction without a reason or a name helps nobody later.
     #[error("`{0}` is missing: a correction is kept with who made it and why")]
     Missing(&'static str),
+    /// What it is about is not registered.
+    #[error("there is no asset `{0}` (a new one has to be added first)")]
+    NoAsset(AssetId),
+    /// What is to be taken back or answered does not stand.
+    #[error("{0} (the list of them shows what stands)")]
+    NotThere(String),
+    /// A class that nobody registered.
+    #[error(
+        "`class`: expected one that is registered (known: {known}), found `{name}` (`ohmward class \
+         add` adds one)"
+    )]
+    NoClass {
+        /// What was named.
+        name: Text,
+        /// The names there are.
+        known: String,
+    },
+    /// The phase as written says nothing of the winding.
+    #[error("`phase` is missing: {0}")]
+    NoPhase(String),
 }
 
 /// Corrects one reading, named by its id, with a name and a reason.
@@ -50,7 +73,30 @@ pub fn person(by: &str) -> Result<Text, HandError> {
     Ok(by)
 }
 
-/// Where a moved or assigned reading belongs.
-pub fn destination(asset: &str, phase: &str) -> Result<CorrectionKind, Invalid> {
-    Ok(CorrectionKind::Move { asset: AssetId::new(asset)?, phase: Phase::new(phase)? })
+/// Says where a reading belongs, in a series or out of the tray. Without a phase it keeps its own;
+/// one in the tray keeps what was written, where that names a phase.
+pub fn move_to(
+    reader: &dyn Reader,
+    writer: &mut dyn Writer,
+    (now, by): (Stamp, &str),
+    reading: ReadingId,
+    (asset, phase): (&AssetId, Option<&str>),
+    reason: &str,
+) -> Result<(), HandError> {
+    known(reader, asset)?;
+    let stored = reader.find(reading)?.ok_or(StoreError::NoReading(reading))?;
+    let phase = match phase {
+        Some(phase) => Phase::new(phase)?,
+        None if stored.in_tray => {
+            let waiting = reader.tray(When::ALWAYS)?.into_iter().find(|t| t.id == reading);
+            let written = waiting.map(|t| t.item.written_phase).unwrap_or_default();
+            match phase_of(&written)? {
+                PhaseRule::Phase(phase) => phase,
+                PhaseRule::Unmapped(why) => return Err(HandError::NoPhase(why.to_string())),
+            }
+        }
+        None => stored.reading.series.phase.clone(),
+    };
+    let kind = CorrectionKind::Move { asset: asset.clone(), phase };
+    correct(reader, writer, now, by, reading, kind, reason)
 }

@@ -1,12 +1,19 @@
-//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand.
+//! Changes that people make: assets, events, gear, proofs, aliases, corrections, readings by hand,
+//! accounts.
 //! Each is checked here, named and dated, and recorded as a new row.
 
+mod accounts;
+mod asset;
+mod changes;
 mod hand;
 mod rows;
 mod table;
 mod waiting;
 
-pub use hand::{HandError, correct, destination, person};
+pub use accounts::{AccountError, Keys, Office, digest, random};
+pub use asset::{AssetChange, as_read, isolation};
+pub use changes::{Changed, answer, classes_are_known, record};
+pub use hand::{HandError, correct, move_to, person};
 pub use rows::{CorrectionRow, LimitRow, ranges_of};
-pub use table::{Register, Row, RowError, read_rows, write_rows};
+pub use table::{Register, Row, RowError, read_row, read_rows, write_rows};
 pub use waiting::place_waiting;

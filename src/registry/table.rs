@@ -94,6 +94,14 @@ pub enum RowError {
     },
 }
 
+/// Reads one row from its cells by column name: what another way of writing a register gives. An
+/// empty cell is one that is not stated.
+pub fn read_row<R: Row>(cells: &[(&'static str, String)]) -> Result<R, Invalid> {
+    let columns = cells.iter().zip(0..).map(|((name, _), i)| ((*name).to_owned(), i)).collect();
+    let record: csv::StringRecord = cells.iter().map(|(_, text)| text.as_str()).collect();
+    R::read(&Cells { columns: &columns, record: &record })
+}
+
 /// Reads all rows of a register. Nothing is returned unless all of it can be read.
 pub fn read_rows<R: Row>(input: impl Read) -> Result<Vec<R>, RowError> {
     let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(input);

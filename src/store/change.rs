@@ -1,7 +1,8 @@
 //! What people change: register rows, corrections, and answers to findings.
 
 use crate::model::{
-    Alias, Asset, AssetClass, AssetId, Correction, Event, FindingKind, Gear, Proof, Stamp, Text,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, FindingKind, Gear,
+    Proof, Stamp, Text, Token,
 };
 
 /// A change that a person makes to a register or a reading.
@@ -30,6 +31,12 @@ pub enum Change {
     Correction(Correction),
     /// An answer to a finding.
     FindingAct(FindingAct),
+    /// An account as it is from now on.
+    Account(Account),
+    /// A token as it is from now on.
+    Token(Token),
+    /// Somebody came, or was not let in; always a new row.
+    Access(Access),
 }
 
 /// What a person does about a finding.

@@ -14,8 +14,8 @@ pub mod sqlite;
 mod stored;
 
 use crate::model::{
-    Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase, Proof,
-    ReadingId, Stamp,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Phase, Proof, ReadingId, Stamp, Token,
 };
 
 pub use change::{Act, Change, FindingAct};
@@ -143,6 +143,12 @@ pub trait Reader {
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>>;
     /// All findings of a kind, newest first.
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>>;
+    /// All accounts by name, revoked ones among them.
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>>;
+    /// All tokens by name, revoked ones among them.
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>>;
+    /// Who came and who was not let in from `since` on, oldest first.
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

@@ -2,6 +2,7 @@
 
 pub mod algebra;
 mod assess;
+pub mod band;
 pub mod censored;
 pub mod companion;
 pub mod crossing;

@@ -3,6 +3,7 @@
 mod api;
 mod health;
 mod metrics;
+mod pages;
 mod pool;
 mod refusal;
 mod route;
@@ -34,6 +35,8 @@ pub(crate) struct Service {
     registers: Mutex<RegisterWatch>,
     /// Kibibytes of bodies that may be in memory at once.
     room: Arc<Semaphore>,
+    /// Turns for questions about the past of the whole fleet.
+    fleet_questions: Arc<Semaphore>,
 }
 
 /// The routes under `/v1`, `/healthz` and `/metrics`; `standing` is the HTTP source's own.
@@ -46,12 +49,14 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
         readers: Readers::new(shared.store.clone()),
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
+        fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         shared,
     };
     let service = Arc::new(service);
     Ok(route::router(&service, table())
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
+        .layer(axum::middleware::from_fn(pages::for_people))
         .with_state(service))
 }
 
@@ -67,5 +72,6 @@ fn table() -> Vec<Route> {
         Route::new(Method::GET, "/metrics", Needs::Role(Role::Read), get(metrics::metrics)),
     ];
     table.extend(api::table());
+    table.extend(pages::table());
     table
 }

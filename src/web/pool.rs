@@ -2,7 +2,7 @@
 
 use std::sync::{Mutex, PoisonError};
 
-use crate::store::Result;
+use crate::store::StoreError;
 use crate::store::sqlite::{SqliteReader, SqliteStore};
 
 /// Readers kept when nobody uses them.
@@ -20,7 +20,10 @@ impl Readers {
     }
 
     /// Asks something of a reader. One that failed is not used again.
-    pub(super) fn ask<T>(&self, question: impl FnOnce(&SqliteReader) -> Result<T>) -> Result<T> {
+    pub(super) fn ask<T, E: From<StoreError>>(
+        &self,
+        question: impl FnOnce(&SqliteReader) -> Result<T, E>,
+    ) -> Result<T, E> {
         let idle = self.idle.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let reader = match idle {
             Some(reader) => reader,

@@ -1,9 +1,13 @@
 //! Answers that are no answer: a status, and in words what is wrong and what to do.
 
+use std::error::Error;
+
 use axum::Json;
+use axum::extract::rejection::QueryRejection;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use crate::intake::IntakeError;
 use crate::store::StoreError;
@@ -17,8 +21,11 @@ pub(super) struct Refusal {
     error: String,
 }
 
-#[derive(Serialize)]
-struct RefusalOut {
+/// Why a request was not done.
+#[derive(Serialize, ToSchema)]
+pub(super) struct RefusalOut {
+    /// What was expected and found, and what to do.
+    #[schema(example = "there is no asset `YT-999` (GET /v1/assets lists all)")]
     error: String,
 }
 
@@ -34,9 +41,15 @@ impl Refusal {
     }
 }
 
+/// The words of a refusal, in the extensions of its answer: for who writes it in another form.
+#[derive(Clone, Debug)]
+pub(super) struct Refused(pub(super) String);
+
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
+        let refused = Refused(self.error.clone());
         let mut response = (self.status, Json(RefusalOut { error: self.error })).into_response();
+        response.extensions_mut().insert(refused);
         if let Some(seconds) = self.again {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
@@ -49,6 +62,9 @@ impl From<StoreError> for Refusal {
         match &error {
             StoreError::Busy => Refusal::busy(5, error.to_string()),
             StoreError::Full => Refusal::busy(60, error.to_string()),
+            StoreError::NoReading(_) | StoreError::NoFinding { .. } => {
+                Refusal::new(StatusCode::NOT_FOUND, error.to_string())
+            }
             _ => {
                 tracing::error!("a request failed: {error}");
                 Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string())
@@ -74,4 +90,10 @@ pub(super) async fn no_route() -> Refusal {
 /// The path is right and the method is not.
 pub(super) async fn no_method() -> Refusal {
     Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
+}
+
+/// The query string is wrong; the inner text names the option.
+pub(super) fn misasked(rejection: QueryRejection) -> Refusal {
+    let why = rejection.source().map_or_else(|| rejection.body_text(), ToString::to_string);
+    Refusal::new(StatusCode::BAD_REQUEST, format!("the query of this request: {why}"))
 }

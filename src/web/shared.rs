@@ -7,8 +7,10 @@ use std::time::Instant;
 use ohmward_parsers::Profiles;
 
 use crate::clock::Clock;
+use crate::dossier::Settings;
 use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
+use crate::store::KeptFiles;
 use crate::store::sqlite::{SqliteStore, WriterHandle};
 use crate::watch::Wake;
 
@@ -20,6 +22,12 @@ pub struct Shared {
     pub writer: WriterHandle,
     /// The profiles compiled in, for bodies of requests.
     pub profiles: Profiles,
+    /// Those and the data folder's own, as last read: for what is read again.
+    pub all_profiles: RwLock<Arc<Profiles>>,
+    /// The files kept beside the store.
+    pub kept: KeptFiles,
+    /// How assets are assessed; may change while the daemon runs.
+    pub assess: Arc<RwLock<Settings>>,
     /// What an asset first met becomes.
     pub class: AssetClass,
     /// What time it is.
@@ -36,6 +44,18 @@ pub struct Shared {
     pub assessed: Arc<AtomicU64>,
     /// When the daemon started, by a clock that is never set.
     pub started: Instant,
+}
+
+impl Shared {
+    /// How assets are assessed now.
+    pub fn settings(&self) -> Settings {
+        self.assess.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Every profile there is now.
+    pub fn every_profile(&self) -> Arc<Profiles> {
+        Arc::clone(&self.all_profiles.read().unwrap_or_else(PoisonError::into_inner))
+    }
 }
 
 /// The sources that are running; they may come and go.

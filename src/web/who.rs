@@ -42,10 +42,8 @@ pub(super) struct Who {
     pub(super) name: Text,
     /// What they may do; none where there are no accounts: then everybody may do everything, and a
     /// page asks for the person's name.
-    #[expect(dead_code, reason = "read by the pages")]
     pub(super) role: Option<Role>,
     /// What forms and scripts send back with a change; empty where nothing has to be sent.
-    #[expect(dead_code, reason = "read by the pages")]
     pub(super) csrf: Text,
 }
 

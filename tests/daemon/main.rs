@@ -5,6 +5,7 @@
     reason = "figures and skipped checks are shown to who runs the tests"
 )]
 
+mod api;
 mod bench;
 mod clock;
 mod demo;

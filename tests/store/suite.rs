@@ -1,9 +1,9 @@
 //! What every store must do, in the words of the domain.
 
 use ohmward::model::{
-    Alias, Asset, AssetClass, Bound, CorrectionKind, FindingKind, FindingState, Gear, GearKind,
-    Insulation, Isolation, Joining, Range, ReadingId, Stamp, TemperatureOf, Text, TimeDoubt,
-    Training,
+    Access, AccessKind, Account, Alias, Asset, AssetClass, Bound, Check, CorrectionKind,
+    FindingKind, FindingState, Gear, GearKind, Insulation, Isolation, Joining, Range, ReadingId,
+    Role, Stamp, TemperatureOf, Text, TimeDoubt, Token, Training,
 };
 use ohmward::store::{
     Act, Change, Entry, FindingAct, Parcel, Receipt, RecordPlace, StoreError, When,
@@ -46,6 +46,7 @@ macro_rules! store_suite {
             a_correction_that_stands_is_not_written_again,
             findings_follow_their_episodes,
             people_answer_findings,
+            accounts_and_tokens_are_known_as_of_a_time,
             lines_of_streams_are_kept,
             all_readings_come_by_time_then_series,
             questions_keep_to_their_times,
@@ -779,6 +780,49 @@ pub(crate) fn people_answer_findings(mut store: Both) {
     let all = store.reader.findings(None, ALWAYS).unwrap();
     assert_eq!(all[0].state, Closed);
     assert_eq!(store.reader.acts(None, ALWAYS).unwrap().len(), 2);
+}
+
+pub(crate) fn accounts_and_tokens_are_known_as_of_a_time(mut store: Both) {
+    let account = |role, revoked| {
+        let password = Check::new("invented hash");
+        Change::Account(Account { name: "Ines".into(), role, password, revoked })
+    };
+    let token = |revoked| {
+        let (key, digest) = ("0123".into(), Check::new("invented digest"));
+        let (name, role) = ("crane gateway".into(), Role::Ingest);
+        Change::Token(Token { name, role, key, digest, expires: Some(day(90)), revoked })
+    };
+    let came = |kind, times| {
+        let (name, client) = ("Ines".into(), "192.0.2.7".into());
+        Change::Access(Access { kind, name, client, times })
+    };
+    let writer = &mut store.writer;
+    let first = [account(Role::Read, false), token(false), came(AccessKind::LoggedIn, 1)];
+    assert_eq!(writer.record(day(1), "M", &first).unwrap(), 3);
+    // What stands is not written again; that somebody came always is.
+    assert_eq!(writer.record(day(2), "M", &first).unwrap(), 1);
+    let second = [account(Role::Bench, false), token(true), came(AccessKind::LoginRefused, 7)];
+    assert_eq!(writer.record(day(3), "N", &second).unwrap(), 3);
+    assert_eq!(writer.record(day(4), "N", &[account(Role::Bench, true)]).unwrap(), 1);
+    let reader = &store.reader;
+    let accounts = |when| {
+        let rows = reader.accounts(when).unwrap();
+        assert_eq!(rows.len(), 1);
+        (rows[0].value.role, rows[0].value.revoked, rows[0].mark.by.clone())
+    };
+    assert_eq!(accounts(ALWAYS), (Role::Bench, true, "N".into()));
+    assert_eq!(accounts(known_at(day(3))), (Role::Bench, false, "N".into()));
+    assert_eq!(accounts(known_at(day(2))), (Role::Read, false, "M".into()));
+    let tokens = reader.tokens(ALWAYS).unwrap();
+    assert_eq!(Change::Token(tokens[0].value.clone()), token(true));
+    assert!(!reader.tokens(known_at(day(2))).unwrap()[0].value.revoked);
+    let since = reader.accesses(day(2), ALWAYS).unwrap();
+    let since: Vec<_> = since.into_iter().map(|r| (r.value.kind, r.value.times)).collect();
+    assert_eq!(since, [(AccessKind::LoggedIn, 1), (AccessKind::LoginRefused, 7)]);
+    assert_eq!(reader.accesses(Stamp::MIN, known_at(day(1))).unwrap().len(), 1);
+    // None of it makes anything to assess.
+    assert!(reader.pending().unwrap().is_empty());
+    assert_eq!(reader.check().unwrap(), Vec::<String>::new());
 }
 
 pub(crate) fn lines_of_streams_are_kept(mut store: Both) {

@@ -2,18 +2,15 @@
 
 use serde::Serialize;
 
-use super::{import_as, standing, unknown_classes};
+use super::{import_as, standing};
 use crate::cli::args::{AddAsset, AssetCommand, AssetLimit};
 use crate::cli::output::{self, Column};
 use crate::cli::place::Place;
 use crate::cli::{Exit, Failure, note};
-use crate::dossier::{Fleet, Standing};
-use crate::model::{
-    Asset, AssetId, EventKind, Insulation, Joining, Limit, LimitMeaning, Training, text,
-};
-use crate::registry::Register;
+use crate::dossier::{Fleet, Standing, limit_words};
+use crate::model::{Asset, AssetId, EventKind, Invalid};
+use crate::registry::{AssetChange, Register, as_read, isolation};
 use crate::store::{Change, Reader, When};
-use crate::trend::words::ohms;
 
 /// An asset as it is printed.
 #[derive(Serialize)]
@@ -57,18 +54,6 @@ impl AssetOut {
             training: a.training.map(|known| known.to_string()),
             standing: standing.word(),
             standing_told: standing.sentence(),
-        }
-    }
-}
-
-/// A limit in words: what it is and what it is held against.
-pub(crate) fn limit_words(limit: &Limit) -> String {
-    let ohms = ohms(limit.ohms);
-    match limit.meaning {
-        LimitMeaning::At40 => format!("{ohms} at 40 °C"),
-        LimitMeaning::AsRead => format!("{ohms} as read"),
-        LimitMeaning::Isolation { ohm_per_volt, working_voltage_v } => {
-            format!("{ohms} isolation ({ohm_per_volt} Ω/V at {working_voltage_v} V)")
         }
     }
 }
@@ -122,60 +107,32 @@ pub(crate) fn asset(place: &mut Place, command: AssetCommand) -> Result<Exit, Fa
 
 fn add_asset(place: &mut Place, add: AddAsset) -> Result<Exit, Failure> {
     let id = AssetId::new(&add.asset)?;
-    let known = place.writing()?.reader.asset_as_registered(&id, When::ALWAYS)?;
-    let fresh = known.is_none();
-    let mut asset = known.unwrap_or_else(|| Asset::first_met(id));
-    if let Some(class) = &add.class {
-        let class = text("class", class)?;
-        if class.is_empty() {
-            // Without it, it is what it was with it.
-            let meant = place.writing()?.reader.asset(&asset.id, When::ALWAYS)?;
-            asset = meant.unwrap_or(asset);
-        }
-        asset.class = class;
-        // What it only had because nobody knew better, the class now says.
-        let guessed = Asset::first_met(asset.id.clone());
-        if !asset.class.is_empty() && asset.kind == guessed.kind {
-            asset.kind = guessed.class;
-            asset.limit_ohm = asset.limit_ohm.filter(|ohms| Some(*ohms) != guessed.limit_ohm);
-        }
-    }
-    if let Some(kind) = add.kind {
-        asset.kind = text("kind", &kind)?;
-        if fresh && !Asset::is_rotating(&asset.kind) {
-            asset.limit_ohm = None;
-        }
-    }
-    asset.interval_days = add.interval_days.or(asset.interval_days);
-    asset.discharge_s = add.discharge_wait.or(asset.discharge_s);
-    if let Some(known) = &add.training {
-        asset.training = match known.trim() {
-            "no" => None,
-            known => Some(Training::parse(known)?),
-        };
-    }
-    asset.rated_voltage_v = add.rated_voltage.or(asset.rated_voltage_v);
-    if let Some(ohms) = add.limit {
-        if !(ohms > 0.0 && ohms.is_finite()) {
-            return Err(Failure::Usage(format!("`--limit`: expected ohms above 0, found {ohms}")));
-        }
-        asset.limit_ohm = Some(ohms);
-    }
-    if let Some(word) = add.insulation {
-        asset.insulation = Insulation::parse(&word)?;
-    }
-    if let Some(word) = add.phases {
-        asset.joining = Joining::parse(&word)?;
-    }
-    if let Some(site) = add.site {
-        asset.site = text("site", &site)?;
-    }
-    if let Some(remark) = add.remark {
-        asset.remark = text("remark", &remark)?;
-    }
-    let changes = [Change::Asset(asset)];
-    unknown_classes(place, &changes)?;
-    place.record(add.by.by, &changes)
+    let open = place.writing()?;
+    let known = match add.class.as_deref().map(str::trim) {
+        // Without its class it is what it was with it.
+        Some("") => open.reader.asset(&id, When::ALWAYS)?,
+        _ => open.reader.asset_as_registered(&id, When::ALWAYS)?,
+    };
+    let change = AssetChange {
+        kind: add.kind,
+        rated_voltage_v: add.rated_voltage.map(Some),
+        limit_ohm: add.limit.map(Some),
+        insulation: add.insulation,
+        phases: add.phases,
+        site: add.site,
+        remark: add.remark,
+        more_limits: None,
+        class: add.class,
+        interval_days: add.interval_days.map(Some),
+        discharge_s: add.discharge_wait.map(Some),
+        training: add.training,
+    };
+    let asset = change.of(id, known).map_err(|e| match e.field {
+        // A number on the command line is a matter of its usage.
+        "limit_ohm" | "rated_voltage_v" => Failure::Usage(e.to_string()),
+        _ => e.into(),
+    })?;
+    place.record(add.by.by, &[Change::Asset(asset)])
 }
 
 fn asset_limit(place: &mut Place, command: AssetLimit) -> Result<Exit, Failure> {
@@ -185,24 +142,18 @@ fn asset_limit(place: &mut Place, command: AssetLimit) -> Result<Exit, Failure> 
     if command.clear {
         asset.more_limits.clear();
     }
-    let limit = match (command.as_read, command.ohm_per_volt, command.working_voltage) {
-        (Some(ohms), _, _) => Some(Limit { ohms, meaning: LimitMeaning::AsRead }),
-        (None, Some(ohm_per_volt), Some(working_voltage_v)) => Some(Limit {
-            ohms: ohm_per_volt * working_voltage_v,
-            meaning: LimitMeaning::Isolation { ohm_per_volt, working_voltage_v },
-        }),
-        _ if command.clear => None,
+    let usage = |e: Invalid| Failure::Usage(e.to_string());
+    match (command.as_read, command.ohm_per_volt, command.working_voltage) {
+        (Some(ohms), _, _) => asset.more_limits.push(as_read(ohms).map_err(usage)?),
+        (None, Some(per_volt), Some(volts)) => {
+            asset.more_limits.push(isolation(per_volt, volts).map_err(usage)?);
+        }
+        _ if command.clear => {}
         _ => {
             return Err(Failure::Usage(
                 "say --as-read OHM, or --ohm-per-volt with --working-voltage, or --clear".into(),
             ));
         }
-    };
-    if let Some(limit) = limit {
-        if !(limit.ohms > 0.0 && limit.ohms.is_finite()) {
-            return Err(Failure::Usage("a limit is a number of ohms above 0".into()));
-        }
-        asset.more_limits.push(limit);
     }
     place.record(command.by.by, &[Change::Asset(asset)])
 }

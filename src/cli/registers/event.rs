@@ -58,16 +58,6 @@ pub(crate) fn event(place: &mut Place, command: EventCommand) -> Result<Exit, Fa
                 return Err(Failure::Usage("say with --at which event (see `event list`)".into()));
             }
             let event = build(place, &add)?;
-            let known = place.reader()?.events(Some(&event.asset), place.when)?;
-            let found = known.iter().any(|e| e.value.at == event.at && e.value.kind == event.kind);
-            if !found {
-                return Err(Failure::Failed(format!(
-                    "`{}` has no event `{}` at {} (see `event list`)",
-                    event.asset,
-                    event.kind.word(),
-                    event.at
-                )));
-            }
             place.record(add.by.by, &[Change::EventVoid(event)])
         }
         EventCommand::Import(import) => import_as(place, Register::Events, import),

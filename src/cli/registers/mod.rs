@@ -17,11 +17,11 @@ use super::args::ImportRegister;
 use super::place::Place;
 use super::{Exit, Failure, note};
 use crate::model::{Alias, Asset, AssetClass, AssetId, Event, Gear, Proof};
-use crate::registry::{LimitRow, Register, Row, person, read_rows};
+use crate::registry::{LimitRow, Register, Row, classes_are_known, person, read_rows};
 use crate::store::{Change, Reader, Recorded, When, Writer};
 
 pub(crate) use alias::alias;
-pub(crate) use asset::{asset, limit_words};
+pub(crate) use asset::asset;
 pub(crate) use class::class;
 pub(crate) use event::event;
 pub(crate) use gear::gear;
@@ -87,7 +87,7 @@ pub(crate) fn import_register(
         }
     };
     let changes: Vec<Change> = changes;
-    unknown_classes(place, &changes)?;
+    classes_are_known(&place.writing()?.reader, &changes)?;
     let unknown = unknown_assets(place, &changes)?;
     if let Some((asset, what)) = unknown {
         return Err(Failure::Failed(format!(
@@ -124,29 +124,6 @@ fn register_name(register: Register) -> &'static str {
         Register::Aliases => Alias::NAME,
         Register::Corrections => crate::registry::CorrectionRow::NAME,
     }
-}
-
-/// A class that an asset names and nobody registered is most likely mistyped.
-pub(super) fn unknown_classes(place: &mut Place, changes: &[Change]) -> Result<(), Failure> {
-    let known = place.writing()?.reader.classes(When::ALWAYS)?;
-    for change in changes {
-        if let Change::Asset(asset) = change
-            && !asset.class.is_empty()
-            && !known.iter().any(|row| row.value.name == asset.class)
-        {
-            let all: Vec<String> = known.iter().map(|row| row.value.name.to_string()).collect();
-            let hint = match all.is_empty() {
-                true => "there are none yet".to_owned(),
-                false => format!("known: {}", all.join(", ")),
-            };
-            return Err(Failure::Failed(format!(
-                "asset `{}` names class `{}`, which is not registered ({hint}; `ohmward class add` \
-                 adds one)",
-                asset.id, asset.class
-            )));
-        }
-    }
-    Ok(())
 }
 
 /// The first event for an asset that is not registered: most likely a mistyped id.

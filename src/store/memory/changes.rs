@@ -35,9 +35,13 @@ impl State {
                 !self.classes(When::ALWAYS).iter().any(|row| row.value == *class)
             }
             Change::Asset(asset) => self.asset(&asset.id, When::ALWAYS).as_ref() != Some(asset),
-            Change::Event(_) | Change::Gear(_) | Change::Proof(_) | Change::Alias(_) => {
-                !self.stands(change)
-            }
+            Change::Event(_)
+            | Change::Gear(_)
+            | Change::Proof(_)
+            | Change::Alias(_)
+            | Change::Account(_)
+            | Change::Token(_) => !self.stands(change),
+            Change::Access(_) => true,
             Change::EventVoid(event) => self.event_at(event).is_some(),
             Change::ProofVoid(proof) => self.stands(&Change::Proof(proof.clone())),
             Change::AliasVoid(alias) => self.alias_like(alias).is_some(),
@@ -77,7 +81,8 @@ impl State {
                 }
             }
             Change::Correction(correction) => self.mark_corrected(correction)?,
-            Change::FindingAct(_) => {}
+            // Nothing that is assessed depends on them.
+            Change::FindingAct(_) | Change::Account(_) | Change::Token(_) | Change::Access(_) => {}
         }
         self.changes.push(Recorded { value: change.clone(), mark: mark.clone() });
         Ok(true)

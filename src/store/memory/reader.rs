@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
-    ReadingId, Stamp, Text,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Proof, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Reader, Recorded, Result,
@@ -97,6 +97,22 @@ impl State {
         all.into_iter().find(|a| same::alias_key(a) == key)
     }
 
+    fn accounts(&self, when: When) -> Vec<Recorded<Account>> {
+        let all = self.known(when.known_at, |change| match change {
+            Change::Account(account) => Some(account.clone()),
+            _ => None,
+        });
+        standing(all.map(|(value, mark)| (value.name.clone(), Some(Recorded { value, mark }))))
+    }
+
+    fn tokens(&self, when: When) -> Vec<Recorded<Token>> {
+        let all = self.known(when.known_at, |change| match change {
+            Change::Token(token) => Some(token.clone()),
+            _ => None,
+        });
+        standing(all.map(|(value, mark)| (value.name.clone(), Some(Recorded { value, mark }))))
+    }
+
     /// Whether a register row stands just as it is.
     pub(super) fn stands(&self, change: &Change) -> bool {
         let when = When::ALWAYS;
@@ -105,6 +121,8 @@ impl State {
             Change::Gear(gear) => self.gear(when).iter().any(|row| row.value == *gear),
             Change::Proof(proof) => self.proofs(when).iter().any(|row| row.value == *proof),
             Change::Alias(alias) => self.alias_like(alias).as_ref() == Some(alias),
+            Change::Account(account) => self.accounts(when).iter().any(|r| r.value == *account),
+            Change::Token(token) => self.tokens(when).iter().any(|row| row.value == *token),
             _ => false,
         }
     }
@@ -349,6 +367,24 @@ impl Reader for MemoryStore {
         let mut all = self.findings(None, when)?;
         all.retain(|finding| finding.kind == kind);
         Ok(all)
+    }
+
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {
+        Ok(self.state().accounts(when))
+    }
+
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>> {
+        Ok(self.state().tokens(when))
+    }
+
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>> {
+        let state = self.state();
+        let all = state.known(when.known_at, |change| match change {
+            Change::Access(access) => Some(access.clone()),
+            _ => None,
+        });
+        let all = all.filter(|(_, mark)| mark.recorded_at >= since);
+        Ok(all.map(|(value, mark)| Recorded { value, mark }).collect())
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

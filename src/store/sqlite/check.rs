@@ -4,8 +4,11 @@ use rusqlite::{Connection, params};
 
 use super::lexicon::Lexicon;
 use super::readings;
-use super::registers::{aliases, assets, classes, corrections, events, findings, gear, proofs};
+use super::registers::{
+    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs,
+};
 use super::rejects;
+use crate::model::Stamp;
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};
 
 /// How many complaints of one sort are listed.
@@ -85,6 +88,9 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
         corrections::all(db, when).map(drop),
         findings::all(db, findings::Of::All, when).map(drop),
         rejects::all(db, true).map(drop),
+        accounts::all(db, when).map(drop),
+        accounts::tokens(db, when).map(drop),
+        accounts::accesses(db, Stamp::MIN, when).map(drop),
     ];
     for read in registers {
         match read {

@@ -6,11 +6,13 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
-use super::registers::{aliases, assets, classes, corrections, events, findings, gear, proofs};
+use super::registers::{
+    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs,
+};
 use super::{batches, check, open, pending, readings, rejects, temperatures};
 use crate::model::{
-    Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
-    ReadingId, Stamp,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Proof, ReadingId, Stamp, Token,
 };
 use crate::store::{
     Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, Stored,
@@ -177,6 +179,18 @@ impl Reader for SqliteReader {
 
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>> {
         self.snapshot(|db| findings::all(db, Of::Kind(kind), when))
+    }
+
+    fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {
+        self.snapshot(|db| accounts::all(db, when))
+    }
+
+    fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>> {
+        self.snapshot(|db| accounts::tokens(db, when))
+    }
+
+    fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>> {
+        self.snapshot(|db| accounts::accesses(db, since, when))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -1,7 +1,40 @@
 -- Schema version 2. Never edited once released: a change is a new numbered file.
 -- One part per room that keeps something here; instants as in version 1.
 
--- == People: accounts, tokens, sessions, what they changed ==
+-- == People: accounts, tokens, who came ==
+-- The row with the highest number among equal names stands. Sessions are not kept: they live as
+-- long as the daemon.
+
+CREATE TABLE account (
+    no       INTEGER PRIMARY KEY,
+    batch    INTEGER NOT NULL REFERENCES batch,
+    name     TEXT NOT NULL,
+    role     TEXT NOT NULL,
+    password TEXT NOT NULL,
+    revoked  INTEGER NOT NULL CHECK (revoked IN (0, 1))
+) STRICT;
+CREATE INDEX account_of ON account (name);
+
+CREATE TABLE token (
+    no         INTEGER PRIMARY KEY,
+    batch      INTEGER NOT NULL REFERENCES batch,
+    name       TEXT NOT NULL,
+    role       TEXT NOT NULL,
+    key        TEXT NOT NULL,
+    digest     TEXT NOT NULL,
+    expires_at INTEGER,
+    revoked    INTEGER NOT NULL CHECK (revoked IN (0, 1))
+) STRICT;
+CREATE INDEX token_of ON token (name);
+
+CREATE TABLE access (
+    no     INTEGER PRIMARY KEY,
+    batch  INTEGER NOT NULL REFERENCES batch,
+    kind   TEXT NOT NULL,
+    name   TEXT NOT NULL,
+    client TEXT NOT NULL,
+    times  INTEGER NOT NULL
+) STRICT;
 
 -- == Messages: the outbox of what is to reach people ==
 

@@ -1,25 +1,75 @@
 //! The API under `/v1`: what other programs lean on.
 
+mod asked;
+mod asking;
+mod assets;
+mod findings;
 mod ingest;
-mod queries;
+mod paging;
+mod readings;
+mod registers;
+mod rows;
+mod waiting;
 mod wire;
+
+use std::sync::Arc;
 
 use axum::extract::DefaultBodyLimit;
 use axum::http::Method;
-use axum::routing::{get, post};
+use axum::routing::{MethodRouter, get, patch, post};
 
 use crate::limits;
 use crate::model::Role;
+use crate::web::Service;
 use crate::web::route::{Needs, Route};
 
 /// Every route of the API.
 pub(super) fn table() -> Vec<Route> {
     let ingest = post(ingest::readings).layer(DefaultBodyLimit::max(limits::BODY_BYTES));
-    let read = Needs::Role(Role::Read);
+    let ask = |path, handler| Route::new(Method::GET, path, Needs::Role(Role::Read), handler);
+    let bench = |path, handler| changes(Method::POST, path, Role::Bench, handler);
+    let manage = |path, handler| changes(Method::POST, path, Role::Manage, handler);
     vec![
         Route::new(Method::POST, "/v1/readings", Needs::Role(Role::Ingest), ingest),
-        Route::new(Method::GET, "/v1/readings", read, get(queries::readings)),
-        Route::new(Method::GET, "/v1/declining", read, get(queries::declining)),
-        Route::new(Method::GET, "/v1/assets", read, get(queries::assets)),
+        ask("/v1/declining", get(findings::declining)),
+        ask("/v1/findings", get(findings::findings)),
+        bench("/v1/findings/{asset}/{finding}/acknowledge", post(findings::acknowledge)),
+        bench("/v1/findings/{asset}/{finding}/close", post(findings::close)),
+        ask("/v1/assets", get(assets::assets)),
+        manage("/v1/assets", post(assets::add_asset)),
+        ask("/v1/assets/{id}", get(assets::asset)),
+        changes(Method::PATCH, "/v1/assets/{id}", Role::Manage, patch(assets::change_asset)),
+        ask("/v1/readings", get(readings::readings)),
+        bench("/v1/readings/{id}/void", post(readings::void_reading)),
+        bench("/v1/readings/{id}/restore", post(readings::restore_reading)),
+        bench("/v1/readings/{id}/overrule", post(readings::overrule_reading)),
+        bench("/v1/readings/{id}/move", post(readings::move_reading)),
+        ask("/v1/tray", get(waiting::tray)),
+        bench("/v1/tray/{id}/assign", post(readings::assign_reading)),
+        ask("/v1/rejects", get(waiting::rejects)),
+        ask("/v1/rejects/{number}", get(waiting::reject)),
+        manage("/v1/rejects/retry", post(waiting::retry_rejects)),
+        ask("/v1/events", get(registers::events)),
+        bench("/v1/events", post(registers::add_event)),
+        bench("/v1/events/void", post(registers::void_event)),
+        ask("/v1/gear", get(registers::gear)),
+        manage("/v1/gear", post(registers::add_gear)),
+        ask("/v1/proofs", get(registers::proofs)),
+        bench("/v1/proofs", post(registers::add_proof)),
+        bench("/v1/proofs/void", post(registers::void_proof)),
+        ask("/v1/aliases", get(registers::aliases)),
+        manage("/v1/aliases", post(registers::add_alias)),
+        manage("/v1/aliases/void", post(registers::void_alias)),
     ]
+}
+
+/// A route that changes something, in the name of a person.
+fn changes(
+    method: Method,
+    path: &'static str,
+    role: Role,
+    handler: MethodRouter<Arc<Service>>,
+) -> Route {
+    let limited = handler.layer(DefaultBodyLimit::max(limits::CHANGE_BYTES));
+    Route::new(method, path, Needs::Person(role), limited)
 }

@@ -1,5 +1,6 @@
 //! What people write down: registers, corrections, answers to findings. All rows are new rows.
 
+pub(super) mod accounts;
 pub(super) mod aliases;
 pub(super) mod assets;
 pub(super) mod classes;
@@ -73,5 +74,8 @@ fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
         Change::AliasVoid(alias) => aliases::add(to, alias, true),
         Change::Correction(correction) => corrections::add(to, correction),
         Change::FindingAct(act) => findings::act(to, act),
+        Change::Account(account) => accounts::add(to, account),
+        Change::Token(token) => accounts::add_token(to, token),
+        Change::Access(access) => accounts::add_access(to, access),
     }
 }

@@ -1,0 +1,16 @@
+//! What can be handed over: charts, and reports of an asset or of the fleet as HTML, PDF and CSV.
+//!
+//! For a page that shows an asset's chart:
+//!
+//! ```text
+//! for (group, scene) in dossier.groups.iter().zip(report::chart::asset(&dossier, chart::WIDE)) {
+//!     // `group` says which lines these are, `scene.description` tells the chart in sentences
+//!     let element = report::svg::inline(&scene);  // goes into the page as it is, unescaped
+//! }
+//! let css = report::svg::stylesheet();             // served once, with the page's own CSS
+//! ```
+
+pub mod chart;
+pub mod ink;
+pub mod scene;
+pub mod svg;

@@ -1,0 +1,164 @@
+//! What all pages share: the frame around them, where one is in it, and how a page is answered.
+
+use askama::Template;
+use axum::http::{StatusCode, Uri, header};
+use axum::response::{IntoResponse, Response};
+
+use super::files::{File, ICON, LIVE, STYLE};
+use crate::model::Role;
+use crate::web::who::Who;
+
+/// The pages of the navigation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::web) enum Section {
+    Fleet,
+    Findings,
+    Waiting,
+    Bench,
+    Gear,
+    Stations,
+    Enter,
+}
+
+impl Section {
+    const ALL: &'static [Section] = &[
+        Section::Fleet,
+        Section::Findings,
+        Section::Waiting,
+        Section::Bench,
+        Section::Gear,
+        Section::Stations,
+        Section::Enter,
+    ];
+
+    /// The word in the navigation.
+    pub(in crate::web) const fn word(self) -> &'static str {
+        match self {
+            Section::Fleet => "Fleet",
+            Section::Findings => "Findings",
+            Section::Waiting => "Tray & rejects",
+            Section::Bench => "Bench",
+            Section::Gear => "Gear",
+            Section::Stations => "Stations",
+            Section::Enter => "Enter a reading",
+        }
+    }
+
+    /// Where it is.
+    pub(in crate::web) const fn path(self) -> &'static str {
+        match self {
+            Section::Fleet => "/",
+            Section::Findings => "/findings",
+            Section::Waiting => "/waiting",
+            Section::Bench => "/bench",
+            Section::Gear => "/gear",
+            Section::Stations => "/stations",
+            Section::Enter => "/enter",
+        }
+    }
+}
+
+/// The frame of one page: what `layout.html` shows around it.
+#[derive(Clone, Debug)]
+pub(in crate::web) struct Frame {
+    pub(in crate::web) title: String,
+    pub(in crate::web) here: Option<Section>,
+    /// Who looks at it; none on a page about a refused request.
+    pub(in crate::web) who: Option<Who>,
+    /// Where it is: path and query.
+    pub(in crate::web) at: String,
+    /// What was just done, in a sentence.
+    pub(in crate::web) done: Option<String>,
+}
+
+impl Frame {
+    pub(in crate::web) fn new(title: impl Into<String>, who: Option<Who>, at: &Uri) -> Self {
+        let at = at.path_and_query().map_or_else(|| "/".to_owned(), ToString::to_string);
+        Frame { title: title.into(), here: None, who, at, done: None }
+    }
+
+    /// The frame of a page of the navigation.
+    pub(in crate::web) fn of(here: Section, who: Who, at: &Uri) -> Self {
+        Frame { here: Some(here), ..Frame::new(here.word(), Some(who), at) }
+    }
+
+    /// The same below a page of the navigation.
+    pub(in crate::web) fn under(self, here: Section) -> Self {
+        Frame { here: Some(here), ..self }
+    }
+
+    /// What forms send back with a change.
+    pub(in crate::web) fn csrf(&self) -> &str {
+        self.who.as_ref().map_or("", |who| &who.csrf)
+    }
+
+    /// Whether nobody has said who is here, on a service without accounts.
+    pub(in crate::web) fn is_unnamed(&self) -> bool {
+        self.who.as_ref().is_some_and(|who| who.role.is_none() && who.name.is_empty())
+    }
+
+    /// Whether whoever is here may do what is done at a bench.
+    pub(in crate::web) fn may_bench(&self) -> bool {
+        self.may(Role::Bench)
+    }
+
+    /// Whether whoever is here may change registers.
+    pub(in crate::web) fn may_manage(&self) -> bool {
+        self.may(Role::Manage)
+    }
+
+    fn may(&self, needed: Role) -> bool {
+        self.who.as_ref().is_some_and(|who| who.role.is_none_or(|role| role.may(needed)))
+    }
+
+    pub(in crate::web) fn is_here(&self, section: &Section) -> bool {
+        self.here == Some(*section)
+    }
+
+    pub(in crate::web) fn sections(&self) -> &'static [Section] {
+        Section::ALL
+    }
+
+    pub(in crate::web) fn style(&self) -> &'static str {
+        path(&STYLE)
+    }
+
+    pub(in crate::web) fn script(&self) -> &'static str {
+        path(&LIVE)
+    }
+
+    pub(in crate::web) fn icon(&self) -> &'static str {
+        path(&ICON)
+    }
+}
+
+fn path(file: &'static File) -> &'static str {
+    &file.path
+}
+
+/// A page, answered with this status. Never kept by a cache: what it says changes.
+pub(in crate::web) struct Page<T>(pub(in crate::web) StatusCode, pub(in crate::web) T);
+
+/// Nothing but this service's own files may be loaded, run or sent to, and no other site may frame
+/// a page.
+const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
+connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+
+impl<T: Template> IntoResponse for Page<T> {
+    fn into_response(self) -> Response {
+        let headers = [
+            (header::CONTENT_TYPE, "text/html; charset=utf-8"),
+            (header::CONTENT_SECURITY_POLICY, POLICY),
+            (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+            (header::REFERRER_POLICY, "same-origin"),
+            (header::CACHE_CONTROL, "no-store"),
+        ];
+        match self.1.render() {
+            Ok(html) => (self.0, headers, html).into_response(),
+            Err(why) => {
+                tracing::error!("a page could not be written: {why}");
+                (StatusCode::INTERNAL_SERVER_ERROR, "the page could not be written").into_response()
+            }
+        }
+    }
+}

@@ -1,0 +1,57 @@
+//! Numbers, bounds and times as pages write them.
+
+use crate::trend::words::ohms;
+
+/// A resistance with what it means: `53 MΩ`, `> 550 MΩ`, `< 10 kΩ`.
+pub(in crate::web) fn bounded(bound: &str, value: f64) -> String {
+    match bound {
+        ">" | "<" => format!("{bound} {}", ohms(value)),
+        _ => ohms(value),
+    }
+}
+
+/// The date of an RFC 3339 time.
+pub(in crate::web) fn date(time: &str) -> &str {
+    time.get(..10).unwrap_or(time)
+}
+
+/// What templates may say after a bar.
+#[expect(unreachable_pub, reason = "the macro makes every filter public")]
+pub(super) mod filters {
+    use std::fmt::Display;
+
+    use askama::{Result, Values};
+
+    /// A whole number with its thousands apart: `10,000`.
+    #[askama::filter_fn]
+    pub(crate) fn thousands(number: impl Display, _: &dyn Values) -> Result<String> {
+        Ok(super::thousands(&number.to_string()))
+    }
+}
+
+fn thousands(digits: &str) -> String {
+    let mut out = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_as_people_read_them() {
+        let table = [("7", "7"), ("999", "999"), ("1000", "1,000"), ("1234567", "1,234,567")];
+        for (digits, text) in table {
+            assert_eq!(thousands(digits), text);
+        }
+        assert_eq!(bounded(">", 550e6), "> 550 MΩ");
+        assert_eq!(bounded("=", 53e6), "53 MΩ");
+        assert_eq!(date("2026-03-02T08:15:00Z"), "2026-03-02");
+    }
+}

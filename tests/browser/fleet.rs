@@ -1,0 +1,28 @@
+//! The fleet: what needs attention stands first; it can be searched, with the keyboard alone.
+
+use crate::checks::every_look;
+use crate::driver::{ENTER, TAB};
+use crate::quay::Quay;
+
+#[test]
+fn what_needs_attention_stands_first() {
+    let Quay { browser, .. } = &Quay::open();
+    browser.go("/");
+    let rows = browser.all("#fleet-list tbody tr");
+    assert!(rows[0].text().contains("YT-003/drive"), "{}", rows[0].text());
+    browser.until_says("YT-002/drive");
+    browser.until_says("declining");
+    every_look(browser, "/");
+}
+
+#[test]
+fn the_keyboard_alone_finds_an_asset() {
+    let Quay { browser, .. } = &Quay::open();
+    browser.go("/");
+    browser.press(TAB);
+    browser.press(ENTER);
+    browser.find("#q").write("rmg hoist");
+    browser.press(ENTER);
+    browser.until_says("1 to 1 of 1");
+    assert!(browser.text().contains("RMG-1/hoist"));
+}

@@ -1,0 +1,11 @@
+//! The pages in a real browser: what people do on them, with mouse and keyboard, on a phone and a
+//! desk, in light and dark.
+#![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
+
+mod checks;
+mod driver;
+mod fleet;
+mod quay;
+#[path = "../daemon/running.rs"]
+#[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
+mod running;
