@@ -5,6 +5,7 @@
 mod accounts;
 mod asset;
 mod changes;
+mod entry;
 mod hand;
 mod rows;
 mod table;
@@ -13,6 +14,7 @@ mod waiting;
 pub use accounts::{AccountError, Keys, Office, digest, random};
 pub use asset::{AssetChange, as_read, isolation};
 pub use changes::{Changed, answer, record};
+pub use entry::{Became, Entered, HandReading, enter};
 pub use hand::{HandError, correct, move_to, person};
 pub use rows::{CorrectionRow, LimitRow};
 pub use table::{Register, Row, RowError, read_row, read_rows, write_rows};
