@@ -1,5 +1,6 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod messages;
 mod profiles;
 mod sources;
 
@@ -42,6 +43,8 @@ pub struct Config {
     pub first_met: AssetClass,
     /// Where readings come from by themselves.
     pub sources: Sources,
+    /// Who is told of findings, and when.
+    pub messages: crate::watch::messages::Settings,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -51,6 +54,7 @@ struct Written {
     first_met: FirstMet,
     http: sources::Http,
     source: sources::Source,
+    notify: messages::Notify,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -118,6 +122,7 @@ impl Config {
         let mut config = Config {
             sources: sources::meant(written.source, written.http)?,
             first_met: written.first_met.meant()?,
+            messages: messages::meant(written.notify)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -146,6 +151,7 @@ impl Config {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::watch::messages::Addressee;
 
     const SAMPLE: &str = include_str!("../../systemd/config.toml");
 
@@ -161,21 +167,33 @@ mod tests {
         assert_eq!(config.sources.serial.len() + config.sources.folder.len(), 2);
         assert_eq!(config.assess, Config::default().assess);
         assert_eq!(config.first_met, Config::default().first_met);
+        assert_eq!(config.messages.addressees.len(), 2);
+        assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
         // As it is delivered it says nothing.
         assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
+        assert_eq!(Config::parse(SAMPLE).unwrap().messages, Config::default().messages);
     }
 
     #[test]
     fn the_sample_explains_every_key() {
-        for table in ["[visits]", "[first_met]", "[http]", "[[source.serial]]", "[[source.folder]]"]
-        {
+        for table in [
+            "[visits]",
+            "[first_met]",
+            "[http]",
+            "[[source.serial]]",
+            "[[source.folder]]",
+            "[notify]",
+            "[[notify.webhook]]",
+            "[[notify.email]]",
+        ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
             let known: Vec<&str> = refused.split('`').skip(3).step_by(2).collect();
             assert!(!known.is_empty(), "{refused}");
             let part = SAMPLE.split_once(table).unwrap().1;
             let part = part.split("\n[").next().unwrap().split("\n#[").next().unwrap();
-            for key in known {
+            // Some are tables, with their own part.
+            for key in known.into_iter().filter(|key| !SAMPLE.contains(&format!(".{key}]]"))) {
                 assert!(part.contains(&format!("\n#{key} = ")), "{table} {key}");
             }
         }

@@ -1,7 +1,8 @@
 //! The daemon: what is started in which order, how it is told to change, and how it ends.
 //!
-//! Start: lock, store, writer, watch, HTTP, sources, ready. Stop: sources stop reading and what
-//! they read is stored, requests are answered, the watch ends, the store is closed.
+//! Start: lock, store, writer, watch, messages, HTTP, sources, ready. Stop: sources stop reading
+//! and what they read is stored, requests are answered, watch and messages end, the store is
+//! closed.
 
 mod crew;
 mod end;
@@ -23,7 +24,7 @@ use crate::clock::Clock;
 use crate::sources::{Standing, Stop};
 use crate::store::sqlite::{SqliteStore, WriterThread};
 use crate::store::{KeptFiles, StoreError};
-use crate::watch;
+use crate::watch::{self, messages};
 use crate::web::{self, Roster, Shared};
 use crew::Crew;
 use end::{Ending, Thread};
@@ -105,6 +106,7 @@ impl Serve {
             writing: Arc::default(),
             watching: Arc::default(),
             assessed: Arc::default(),
+            messages: Arc::default(),
             started: Instant::now(),
             store,
             writer,
@@ -115,11 +117,17 @@ impl Serve {
             .max_blocking_threads(64)
             .enable_all()
             .build()?;
-        let watch = watching(&shared, woken)?;
-        let served = runtime.block_on(self.serve(plan, &shared, &writing, ready));
+        let told = Arc::new(RwLock::new(plan.messages.clone()));
+        let (settled, to_tell) = watch::wake();
+        let watch = watching(&shared, woken, settled)?;
+        let notify = telling(&shared, Arc::clone(&told), to_tell)?;
+        let served = runtime.block_on(self.serve(plan, &shared, &writing, &told, ready));
         // Even after a failed start nothing may be left running.
         let mut ending = served.unwrap_or_else(Ending::failed);
         ending.add(watch);
+        // What is under way to people gets its time beside the others.
+        notify.ask();
+        ending.add(notify);
         let ended = ending.finish();
         runtime.shutdown_timeout(Duration::from_secs(1));
         drop(shared);
@@ -138,6 +146,7 @@ impl Serve {
         plan: Plan,
         shared: &Arc<Shared>,
         writing: &WriterThread,
+        messages: &RwLock<messages::Settings>,
         ready: &mut dyn FnMut(SocketAddr),
     ) -> Result<Ending, DaemonError> {
         let mut terminate = signal(SignalKind::terminate())?;
@@ -175,7 +184,7 @@ impl Serve {
                 tokio::select! {
                     _ = terminate.recv() => break,
                     _ = interrupt.recv() => break,
-                    _ = hangup.recv() => self.reload(&mut crew, shared, &mut pulse),
+                    _ = hangup.recv() => self.reload(&mut crew, shared, messages, &mut pulse),
                     _ = beat.tick() => pulse.beat(),
                 }
                 if self.stop.is_set() || writing.has_ended() {
@@ -198,7 +207,13 @@ impl Serve {
     }
 
     /// Reads the configuration again; a wrong one changes nothing.
-    fn reload(&self, crew: &mut Crew, shared: &Shared, pulse: &mut Pulse) {
+    fn reload(
+        &self,
+        crew: &mut Crew,
+        shared: &Shared,
+        messages: &RwLock<messages::Settings>,
+        pulse: &mut Pulse,
+    ) {
         pulse.reloading();
         match self.plan() {
             Err(e) => tracing::error!("the configuration is kept as it was: {e}"),
@@ -212,16 +227,24 @@ impl Serve {
                     Ok(()) => tracing::info!("the configuration was read again"),
                     Err(e) => tracing::error!("a source could not be started: {e}"),
                 }
-                *shared.assess.write().unwrap_or_else(PoisonError::into_inner) = plan.assess;
-                *shared.all_profiles.write().unwrap_or_else(PoisonError::into_inner) =
-                    plan.profiles;
+                set(&shared.assess, plan.assess);
+                set(&shared.all_profiles, plan.profiles);
+                set(messages, plan.messages);
             }
         }
         pulse.ready();
     }
 }
 
-fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::io::Result<Thread> {
+fn set<T>(to: &RwLock<T>, value: T) {
+    *to.write().unwrap_or_else(PoisonError::into_inner) = value;
+}
+
+fn watching(
+    shared: &Arc<Shared>,
+    woken: std::sync::mpsc::Receiver<()>,
+    settled: watch::Wake,
+) -> std::io::Result<Thread> {
     let (shared, stop) = (Arc::clone(shared), Stop::default());
     let stopped = stop.clone();
     let mut task = watch::Task {
@@ -232,8 +255,29 @@ fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::
         stop: stop.clone(),
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),
+        settled,
     };
     Thread::start("watch", stop, Stop::default(), move || {
         end::enduring("watch", &stopped, || task.run(&woken))
+    })
+}
+
+fn telling(
+    shared: &Arc<Shared>,
+    settings: Arc<RwLock<messages::Settings>>,
+    woken: std::sync::mpsc::Receiver<()>,
+) -> std::io::Result<Thread> {
+    let stop = Stop::default();
+    let stopped = stop.clone();
+    let mut office = messages::PostOffice {
+        store: shared.store.clone(),
+        writer: shared.writer.clone(),
+        clock: Arc::clone(&shared.clock),
+        settings,
+        stop: stop.clone(),
+        standing: Arc::clone(&shared.messages),
+    };
+    Thread::start("notify", stop, Stop::default(), move || {
+        end::enduring("notify", &stopped, || office.run(&woken))
     })
 }

@@ -12,6 +12,8 @@ use crate::dossier;
 use crate::intake::StreamRule;
 use crate::model::{AssetClass, AssetId, Phase, Stamp, Text};
 use crate::normalise::Identify;
+use crate::notify::SecretFile;
+use crate::watch::messages;
 
 /// Why a configuration cannot be carried out.
 #[derive(Debug, thiserror::Error)]
@@ -53,6 +55,8 @@ pub struct Plan {
     pub class: AssetClass,
     /// Every profile there is.
     pub(super) profiles: Arc<Profiles>,
+    /// Who is told of findings, and when.
+    pub messages: messages::Settings,
     /// The sources.
     pub(super) jobs: Vec<Job>,
 }
@@ -154,6 +158,7 @@ impl Plan {
             assess: config.assess,
             class: config.first_met,
             profiles,
+            messages: config.messages,
             jobs,
         })
     }
@@ -190,6 +195,10 @@ impl Identify for Bench {
 /// What a person should know of a plan before it is carried out, in words.
 pub fn problems(plan: &Plan) -> Vec<String> {
     let mut out = Vec::new();
+    for addressee in &plan.messages.addressees {
+        let problem = addressee.channel.secret().and_then(SecretFile::problem);
+        out.extend(problem.map(|why| format!("notify `{}`: {why}", addressee.channel.name())));
+    }
     for job in &plan.jobs {
         match job {
             Job::Station { station, .. } => {
