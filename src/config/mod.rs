@@ -1,5 +1,6 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod http;
 mod messages;
 mod profiles;
 mod sources;
@@ -10,6 +11,7 @@ use serde::Deserialize;
 
 use crate::dossier;
 use crate::model::{Asset, AssetClass, Insulation, Invalid, Joining, text};
+pub use http::{Http, TlsFiles};
 pub use profiles::{ProfileFileError, add_profiles};
 pub use sources::{DropFolder, Sources, Station};
 
@@ -43,6 +45,8 @@ pub struct Config {
     pub first_met: AssetClass,
     /// Where readings come from by themselves.
     pub sources: Sources,
+    /// Where HTTP is served.
+    pub http: Http,
     /// Who is told of findings, and when.
     pub messages: crate::watch::messages::Settings,
 }
@@ -52,7 +56,7 @@ pub struct Config {
 struct Written {
     visits: Visits,
     first_met: FirstMet,
-    http: sources::Http,
+    http: http::Table,
     source: sources::Source,
     notify: messages::Notify,
 }
@@ -120,7 +124,8 @@ impl Config {
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut config = Config {
-            sources: sources::meant(written.source, written.http)?,
+            sources: sources::meant(written.source)?,
+            http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             messages: messages::meant(written.notify)?,
             ..Config::default()
@@ -170,8 +175,10 @@ mod tests {
         assert_eq!(config.messages.addressees.len(), 2);
         assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
         // As it is delivered it says nothing.
-        assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
-        assert_eq!(Config::parse(SAMPLE).unwrap().messages, Config::default().messages);
+        let delivered = Config::parse(SAMPLE).unwrap();
+        assert_eq!(delivered.sources, Sources::default());
+        assert_eq!(delivered.http, Http::default());
+        assert_eq!(delivered.messages, Config::default().messages);
     }
 
     #[test]
@@ -217,6 +224,7 @@ mod tests {
             (station("test = \"marker\""), "`begin`: expected the tester's word"),
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
+            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

@@ -1,13 +1,14 @@
 //! What the configuration asks for: which sources, with which profiles; checked before anything is
 //! started.
 
-use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use ohmward_parsers::{Profile, ProfileError, Profiles};
 
-use crate::config::{Config, ConfigError, DropFolder, ProfileFileError, Station, add_profiles};
+use crate::config::{
+    Config, ConfigError, DropFolder, Http, ProfileFileError, Station, add_profiles,
+};
 use crate::dossier;
 use crate::intake::StreamRule;
 use crate::model::{AssetClass, AssetId, Phase, Stamp, Text};
@@ -48,7 +49,7 @@ pub enum PlanError {
 /// What the daemon is to do.
 pub struct Plan {
     /// Where HTTP is served.
-    pub listen: Option<SocketAddr>,
+    pub http: Http,
     /// How assets are assessed.
     pub assess: dossier::Settings,
     /// What an asset first met becomes.
@@ -154,7 +155,7 @@ impl Plan {
             jobs.push(Job::Folder { drop, profiles: Arc::clone(&profiles) });
         }
         Ok(Plan {
-            listen: config.sources.listen,
+            http: config.http,
             assess: config.assess,
             class: config.first_met,
             profiles,
