@@ -4,6 +4,7 @@
 mod body;
 mod file;
 mod flow;
+mod mend;
 mod parcels;
 mod registers;
 mod retry;
@@ -13,6 +14,7 @@ mod sheet;
 
 pub use body::{BodyImport, BodyTaken, LinesKind};
 pub use file::{FileImport, Imported, Preview};
+pub use mend::{Mended, mend};
 pub use registers::{RegisterWatch, Registers};
 pub use retry::{Again, Retried, readable, retry};
 pub use stream::{Group, StreamIntake, StreamRule, TestRule};

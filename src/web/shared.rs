@@ -7,6 +7,7 @@ use std::time::Instant;
 use ohmward_parsers::Profiles;
 
 use super::news::News;
+use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::dossier::Settings;
 use crate::model::AssetClass;
@@ -32,6 +33,8 @@ pub struct Shared {
     pub clock: Arc<dyn Clock>,
     /// Told after each commit.
     pub wake: Wake,
+    /// The bench stations with their run sheets.
+    pub bench: Stations,
     /// Every source as it stands.
     pub roster: Roster,
     /// The writer as it stands.

@@ -24,36 +24,36 @@ pub(super) struct SourceOut {
     pub(super) trouble: Vec<String>,
     /// When something last came from it and was stored; none since the start.
     #[schema(example = "2026-03-02T08:15:00Z")]
-    last_at: Option<String>,
+    pub(super) last_at: Option<String>,
     /// What that was: a line, the name of a file, or who sent a request.
     #[schema(example = "550000000,500")]
-    last: Option<String>,
+    pub(super) last: Option<String>,
     /// Bytes read.
-    bytes: u64,
+    pub(super) bytes: u64,
     /// Lines cut from a stream.
-    records: u64,
+    pub(super) records: u64,
     /// Files taken in.
-    files: u64,
+    pub(super) files: u64,
     /// Files refused as a whole.
-    refused: u64,
+    pub(super) refused: u64,
     /// Readings stored.
-    accepted: u64,
+    pub(super) accepted: u64,
     /// Readings that were there already.
-    duplicate: u64,
+    pub(super) duplicate: u64,
     /// Readings put in the tray.
-    tray: u64,
+    pub(super) tray: u64,
     /// Records that could not be read.
-    rejected: u64,
+    pub(super) rejected: u64,
     /// Openings of a connection.
-    openings: u64,
+    pub(super) openings: u64,
     /// Places where bytes are missing.
-    gaps: u64,
+    pub(super) gaps: u64,
     /// Bytes dropped because the store did not keep up.
-    dropped_bytes: u64,
+    pub(super) dropped_bytes: u64,
     /// Bytes that were noise.
-    noise_bytes: u64,
+    pub(super) noise_bytes: u64,
     /// Lines without their beginning or end.
-    torn_lines: u64,
+    pub(super) torn_lines: u64,
 }
 
 impl SourceOut {

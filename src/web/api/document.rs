@@ -17,6 +17,7 @@ use utoipa::{Modify, OpenApi};
 
 use super::stream::GapNews;
 use super::{assets, findings, ingest, readings, registers, sources, stream, waiting};
+use crate::web::bench::wire;
 use crate::web::news::ReadingsNews;
 use crate::web::refusal::RefusalOut;
 use crate::web::route::{Needs, Route};
@@ -66,6 +67,9 @@ use crate::web::{health, metrics};
         registers::void_alias,
         sources::sources,
         stream::stream,
+        wire::stations,
+        wire::station,
+        wire::live,
         openapi,
         health::healthz,
         metrics::metrics,
@@ -77,6 +81,7 @@ use crate::web::{health, metrics};
         (name = "findings", description = "Answers to findings."),
         (name = "corrections", description = "What people put right, and what waits for them."),
         (name = "registers", description = "Assets, events, gear, proofs, aliases."),
+        (name = "bench", description = "The run sheets of stations."),
         (name = "service", description = "How the service itself stands."),
     ),
     modifiers(&Common),
@@ -107,7 +112,7 @@ impl Modify for Common {
         );
         components.add_security_scheme(
             "session",
-            SecurityScheme::ApiKey(ApiKey::Cookie(ApiKeyValue::new("session"))),
+            SecurityScheme::ApiKey(ApiKey::Cookie(ApiKeyValue::new("ohmward"))),
         );
         for route in crate::web::table() {
             let Some(item) = document.paths.paths.get_mut(route.path) else { continue };
