@@ -154,6 +154,7 @@ fn describe(operation: &mut Operation, route: &Route) {
     may("400", "Something in the request cannot be; `error` names it.");
     may("401", "Nobody is logged in, and the token is missing or wrong.");
     may("403", "Whoever calls may not do this.");
+    may("421", "The `Host` of the request is not a name of this service.");
     may("500", "A fault of this service or its store; `error` says which.");
     may("503", "Not now; send the same again after some seconds.");
     if route.path.contains('{') || route.path == "/v1/readings" || route.path.ends_with("/void") {
@@ -161,6 +162,7 @@ fn describe(operation: &mut Operation, route: &Route) {
     }
     if route.method != Method::GET {
         may("404", "What the request speaks of is not there; `error` names it.");
+        may("408", "The body came too slowly.");
         may("413", "The body is too long; `error` says how long it may be.");
         may("415", "The body is of another type; `error` lists those that are taken.");
     }
