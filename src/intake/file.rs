@@ -148,6 +148,7 @@ impl FileImport<'_> {
                         }
                     }
                     Entry::Tray(_) => preview.tray += 1,
+                    Entry::Aside => {}
                     Entry::Reject(item) => {
                         preview.rejected += 1;
                         if preview.first_rejects.len() < first {
