@@ -24,6 +24,7 @@ pub mod intake;
 pub mod registry;
 
 pub mod export;
+pub mod lab;
 pub mod replay;
 pub mod report;
 pub mod watch;

@@ -89,11 +89,7 @@ mod tests {
     use super::*;
 
     fn part(id: &str, kind: GearKind, category: &str, volts: Option<f64>) -> Gear {
-        Gear {
-            category: category.into(),
-            rated_voltage_v: volts,
-            ..Gear::new(id.into(), kind)
-        }
+        Gear { category: category.into(), rated_voltage_v: volts, ..Gear::new(id.into(), kind) }
     }
 
     fn said(parts: &[Gear]) -> String {
