@@ -16,6 +16,7 @@ pub mod normalise;
 pub mod trend;
 pub mod visits;
 
+pub mod notify;
 pub mod sources;
 pub mod store;
 
@@ -23,6 +24,7 @@ pub mod dossier;
 pub mod intake;
 pub mod registry;
 
+pub mod bench;
 pub mod export;
 pub mod lab;
 pub mod replay;

@@ -146,9 +146,18 @@ pub(crate) enum Command {
     /// The programs that may use the service, and what each may do
     #[command(subcommand)]
     Token(TokenCommand),
-    /// Write readings, or everything, as CSV
-    #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
-        backup-2026-03")]
+    /// Try a way by which people are told of findings
+    #[command(subcommand)]
+    Notify(NotifyCommand),
+    /// Messages to people: what was sent, what waits and why
+    #[command(subcommand)]
+    Outbox(OutboxCommand),
+    /// Write readings, findings or assessments as CSV or Parquet, or everything into a folder
+    #[command(
+        after_help = "Example:\n  ohmward export -o readings.parquet\n  ohmward export --asset \
+        YT-014/drive --from 2026-01-01 -o drive.csv\n  ohmward export --assessments -o \
+        fleet.csv --as-of 2026-01-31\n  ohmward export --all backup-2026-03"
+    )]
     Export(Export),
     /// Copy the store to a new file while it is in use
     #[command(after_help = "Example:\n  ohmward backup /media/stick/ohmward-2026-03-02.db")]
@@ -171,7 +180,11 @@ pub(crate) enum Command {
     },
     /// Print the manual page
     #[command(after_help = "Example:\n  ohmward man | man -l -")]
-    Man,
+    Man {
+        /// Write a page for each command into this folder instead
+        #[arg(short, long, value_name = "DIR")]
+        output: Option<PathBuf>,
+    },
 }
 
 #[derive(Debug, Args)]
@@ -261,11 +274,27 @@ pub(crate) struct OneAsset {
 
 #[derive(Debug, Args)]
 pub(crate) struct Export {
-    /// Write readings as canonical CSV to this file (`-`: standard output)
-    #[arg(short, long, value_name = "FILE", conflicts_with = "all")]
+    /// Write to this file: CSV or Parquet by its ending [default: CSV to standard output]
+    #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
-    /// Write everything into this folder
-    #[arg(long, value_name = "DIR")]
+    /// Write what was stated: findings with their numbers and what people answered
+    #[arg(long, conflicts_with_all = ["assessments", "from", "to"])]
+    pub(crate) findings: bool,
+    /// Write the assessment of every series with all its numbers
+    #[arg(long, conflicts_with_all = ["from", "to"])]
+    pub(crate) assessments: bool,
+    /// Only of this asset; may be given several times
+    #[arg(long, value_name = "ID")]
+    pub(crate) asset: Vec<String>,
+    /// Only readings measured at this time or later
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) from: Option<Stamp>,
+    /// Only readings measured by this time (a date: to its end)
+    #[arg(long, value_name = "TIME", value_parser = Stamp::until)]
+    pub(crate) to: Option<Stamp>,
+    /// Write everything into this folder, as CSV that imports again
+    #[arg(long, value_name = "DIR",
+          conflicts_with_all = ["output", "findings", "assessments", "asset", "from", "to"])]
     pub(crate) all: Option<PathBuf>,
 }
 
@@ -904,6 +933,19 @@ pub(crate) enum AccountCommand {
 }
 
 #[derive(Debug, Subcommand)]
+pub(crate) enum NotifyCommand {
+    /// Send a test message on one channel
+    #[command(
+        after_help = "Example:\n  ohmward notify test shift\n\nIt is sent at once, also in quiet \
+        hours, and says nothing about any asset."
+    )]
+    Test {
+        /// The name of the channel in the configuration
+        name: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
 pub(crate) enum TokenCommand {
     /// Add a token and print it: it is shown this once
     #[command(after_help = "Example:\n  ohmward token add crane-gateway --role ingest --expires \
@@ -930,5 +972,26 @@ pub(crate) enum TokenCommand {
         name: String,
         #[command(flatten)]
         by: By,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum OutboxCommand {
+    /// All messages, the oldest first
+    List {
+        /// Only those that wait to be sent
+        #[arg(long)]
+        waiting: bool,
+    },
+    /// One message as it is sent
+    Show {
+        /// Its number
+        number: u64,
+    },
+    /// Try waiting messages again now
+    #[command(after_help = "Example:\n  ohmward outbox retry\n  ohmward outbox retry 17")]
+    Retry {
+        /// Their numbers [default: all]
+        numbers: Vec<u64>,
     },
 }

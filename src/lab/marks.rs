@@ -63,9 +63,7 @@ pub fn marks(run: &Run, asset: &Asset, known: &Training, rated_s: f64) -> Vec<Ma
     }
     all.extend(checks(run, ProofMoment::Before));
     all.push(applied(run, rated_s));
-    if let Some(least) = asset.discharge_s {
-        all.push(discharge(run, f64::from(least)));
-    }
+    all.extend(discharge(run, asset.discharge_s.map(f64::from)));
     all.extend(checks(run, ProofMoment::After));
     all.extend(known.faults.iter().map(|fault| found(run, fault)));
     all.push(sound_paths(run, asset, known));
@@ -98,19 +96,27 @@ fn applied(run: &Run, rated_s: f64) -> Mark {
     mark(point, expected, format!("{shortest} s at the shortest"), met)
 }
 
-fn discharge(run: &Run, least: f64) -> Mark {
-    let expected = format!("at least {least} s each");
-    let waited: Vec<f64> = run.tests.iter().filter_map(|t| t.waited_s).collect();
-    if waited.len() < run.tests.len() {
+/// None where nobody says how long it has to be.
+fn discharge(run: &Run, asked: Option<f64>) -> Option<Mark> {
+    let least = |test: &LabTest| match (test.least_s, asked) {
+        (Some(a), Some(b)) => Some(a.max(b)),
+        (a, b) => a.or(b),
+    };
+    let longest = run.tests.iter().filter_map(least).reduce(f64::max)?;
+    let expected = format!("{longest} s after each test");
+    let point = "discharge waited for";
+    if run.tests.iter().any(|test| test.waited_s.is_none()) {
         let (found, met) = match run.steps.is_empty() {
             true => ("there was no run sheet", Met::NotRecorded),
             false => ("not recorded after each test", Met::No),
         };
-        return mark("discharge waited for", expected, found.into(), met);
+        return Some(mark(point, expected, found.into(), met));
     }
-    let shortest = waited.iter().copied().fold(f64::INFINITY, f64::min);
-    let met = if shortest >= least { Met::Yes } else { Met::No };
-    mark("discharge waited for", expected, format!("{shortest:.0} s at the shortest"), met)
+    let shortest = run.tests.iter().filter_map(|t| t.waited_s).fold(f64::INFINITY, f64::min);
+    let is_long =
+        |test: &LabTest| least(test).is_none_or(|s| test.waited_s.is_some_and(|w| w >= s));
+    let met = if run.tests.iter().all(is_long) { Met::Yes } else { Met::No };
+    Some(mark(point, expected, format!("{shortest:.0} s at the shortest"), met))
 }
 
 /// Whether two leads were on this path, whichever was where.
@@ -190,6 +196,7 @@ mod tests {
             is_below: ohms < 5e6,
             applied_s: Some(60.0),
             waited_s: Some(130.0),
+            least_s: None,
         }
     }
 

@@ -41,6 +41,8 @@ pub struct LabTest {
     pub applied_s: Option<f64>,
     /// Seconds waited for the discharge, where that is known.
     pub waited_s: Option<f64>,
+    /// Seconds that the run sheet asked for, where there was one.
+    pub least_s: Option<f64>,
 }
 
 /// What one person did on one part, as recorded.
@@ -64,6 +66,15 @@ pub struct Run {
     pub checks: Vec<Check>,
     /// The tests in their order.
     pub tests: Vec<LabTest>,
+}
+
+impl Run {
+    /// Whether another run is part of this one: the same part at the same station, begun within it.
+    pub fn holds(&self, other: &Run) -> bool {
+        self.asset == other.asset
+            && self.station == other.station
+            && (self.began..=self.ended).contains(&other.began)
+    }
 }
 
 /// The runs that readings and proofs tell of, by time: readings of one person at one station with
@@ -126,5 +137,6 @@ fn test(entry: &Entry) -> LabTest {
         is_below: entry.outcomes.iter().any(|(_, outcome)| *outcome == Outcome::Below),
         applied_s: r.duration_s,
         waited_s: None,
+        least_s: None,
     }
 }

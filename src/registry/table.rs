@@ -186,6 +186,8 @@ pub enum Register {
     Aliases,
     /// `corrections.csv`
     Corrections,
+    /// `answers.csv`
+    Answers,
 }
 
 impl Register {
@@ -205,6 +207,7 @@ impl Register {
         use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof};
         let candidates = [
             (Register::Corrections, fits::<super::CorrectionRow>(&names)),
+            (Register::Answers, fits::<super::AnswerRow>(&names)),
             (Register::Limits, fits::<super::LimitRow>(&names)),
             (Register::Proofs, fits::<Proof>(&names)),
             (Register::Events, fits::<Event>(&names)),

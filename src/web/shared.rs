@@ -6,13 +6,14 @@ use std::time::Instant;
 
 use ohmward_parsers::Profiles;
 
+use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::dossier::Settings;
 use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
 use crate::store::KeptFiles;
 use crate::store::sqlite::{SqliteStore, WriterHandle};
-use crate::watch::Wake;
+use crate::watch::{Wake, messages};
 
 /// One for the life of the daemon.
 pub struct Shared {
@@ -34,6 +35,8 @@ pub struct Shared {
     pub clock: Arc<dyn Clock>,
     /// Told after each commit.
     pub wake: Wake,
+    /// The bench stations with their run sheets.
+    pub bench: Stations,
     /// Every source as it stands.
     pub roster: Roster,
     /// The writer as it stands.
@@ -42,6 +45,8 @@ pub struct Shared {
     pub watching: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Messages to people as they stand.
+    pub messages: Arc<messages::Standing>,
     /// When the daemon started, by a clock that is never set.
     pub started: Instant,
 }

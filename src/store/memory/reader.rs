@@ -8,8 +8,9 @@ use crate::model::{
     Gear, Proof, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
-    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Reader, Recorded, Result,
-    Stored, StoredReject, StoredTray, TrayItem, When, episodes, same,
+    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
+    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem, When,
+    episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -61,6 +62,15 @@ impl State {
             _ => None,
         });
         all.map(|(value, mark)| Recorded { value, mark }).collect()
+    }
+
+    /// The steps of all run sheets as they were recorded.
+    pub(super) fn sheet_steps(&self) -> impl Iterator<Item = Recorded<SheetStep>> {
+        let all = self.known(Stamp::MAX, |change| match change {
+            Change::Step(step) => Some(step.clone()),
+            _ => None,
+        });
+        all.map(|(value, mark)| Recorded { value, mark })
     }
 
     pub(super) fn proofs(&self, when: When) -> Vec<Recorded<Proof>> {
@@ -355,10 +365,7 @@ impl Reader for MemoryStore {
 
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>> {
         let state = self.state();
-        let all = state.findings.values().filter_map(|history| {
-            let last_act = history.acts_at(when.known_at).last().map(|(_, row)| row.value.act);
-            history.at(when.known_at)?.shown(when.as_of, last_act)
-        });
+        let all = state.findings.values().filter_map(|history| history.shown(when));
         let of = |finding: &Finding| asset.is_none_or(|asset| finding.asset == *asset);
         Ok(episodes::newest_first(all.filter(of).collect()))
     }
@@ -367,6 +374,22 @@ impl Reader for MemoryStore {
         let mut all = self.findings(None, when)?;
         all.retain(|finding| finding.kind == kind);
         Ok(all)
+    }
+
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>> {
+        let state = self.state();
+        let first = state.sheet_steps().filter(|row| row.value.number == 1);
+        let mut keys: Vec<SheetKey> = first
+            .map(|row| row.value.sheet)
+            .filter(|key| station.is_none_or(|station| key.station == station))
+            .collect();
+        keys.sort_by(|a, b| b.opened.cmp(&a.opened).then(a.station.cmp(&b.station)));
+        keys.truncate(most);
+        Ok(keys)
+    }
+
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
+        Ok(self.state().sheet_steps().filter(|row| row.value.sheet == *sheet).collect())
     }
 
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {
@@ -385,6 +408,24 @@ impl Reader for MemoryStore {
         });
         let all = all.filter(|(_, mark)| mark.recorded_at >= since);
         Ok(all.map(|(value, mark)| Recorded { value, mark }).collect())
+    }
+
+    fn numbered_findings(&self, when: When) -> Result<Vec<(u64, Finding)>> {
+        let state = self.state();
+        let all = state.findings.iter();
+        Ok(all.filter_map(|(&no, history)| Some((no as u64, history.shown(when)?))).collect())
+    }
+
+    fn outbox(&self, waiting: bool) -> Result<Vec<Posted>> {
+        Ok(self.state().outbox(waiting))
+    }
+
+    fn tellings(&self, channel: &str) -> Result<Vec<Telling>> {
+        Ok(self.state().tellings(channel))
+    }
+
+    fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
+        Ok(self.state().posted_at(channel, key))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -7,7 +7,7 @@ use super::readings;
 use super::registers::{
     accounts, aliases, assets, classes, corrections, events, findings, gear, proofs,
 };
-use super::rejects;
+use super::{outbox, rejects};
 use crate::model::Stamp;
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};
 
@@ -91,6 +91,7 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
         accounts::all(db, when).map(drop),
         accounts::tokens(db, when).map(drop),
         accounts::accesses(db, Stamp::MIN, when).map(drop),
+        outbox::all(db, false).map(drop),
     ];
     for read in registers {
         match read {

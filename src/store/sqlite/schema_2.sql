@@ -38,7 +38,47 @@ CREATE TABLE access (
 
 -- == Messages: the outbox of what is to reach people ==
 
+-- A message is written once, only how it fares changes. It never leaves this installation, and so
+-- belongs to no batch.
+CREATE TABLE message (
+    no        INTEGER PRIMARY KEY,
+    channel   TEXT NOT NULL,
+    key       TEXT NOT NULL,
+    posted_at INTEGER NOT NULL,
+    urgent    INTEGER NOT NULL CHECK (urgent IN (0, 1)),
+    subject   TEXT NOT NULL,
+    content   TEXT NOT NULL,
+    fate      TEXT NOT NULL,
+    tries     INTEGER NOT NULL,
+    due_at    INTEGER NOT NULL,
+    ended_at  INTEGER,
+    error     TEXT NOT NULL,
+    UNIQUE (channel, key)
+) STRICT;
+CREATE INDEX message_waiting ON message (no) WHERE fate = 'waiting';
+
+-- The findings that a message tells of.
+CREATE TABLE told (
+    message INTEGER NOT NULL REFERENCES message,
+    finding INTEGER NOT NULL REFERENCES finding,
+    what    TEXT NOT NULL,
+    PRIMARY KEY (message, finding, what)
+) STRICT, WITHOUT ROWID;
+
 -- == Bench: run sheets in progress and finished ==
+
+-- Every step of every sheet; `number` counts within the sheet. Who and when: the batch.
+CREATE TABLE sheet_step (
+    no      INTEGER PRIMARY KEY,
+    batch   INTEGER NOT NULL REFERENCES batch,
+    station TEXT NOT NULL,
+    opened  INTEGER NOT NULL,
+    number  INTEGER NOT NULL,
+    act     TEXT NOT NULL,
+    details TEXT NOT NULL,
+    UNIQUE (station, opened, number)
+) STRICT;
+CREATE INDEX sheet_opened ON sheet_step (opened) WHERE number = 1;
 
 -- == Registers: classes, merged assets, training parts, ranges of testers ==
 -- What rows of version 1 say more stands beside them: those tables are not touched.

@@ -1,5 +1,7 @@
 //! `lab`: what learners' runs on training parts recorded, against what is known of the parts.
 
+mod sheets;
+
 use std::path::Path;
 
 use askama::Template;
@@ -9,8 +11,11 @@ use super::args::LabRuns;
 use super::output::{self, Format};
 use super::place::{Place, shown};
 use super::{Exit, Failure, note};
+use crate::bench::{results, sheet_of};
 use crate::dossier::{CAUTION, Desk, Fleet, Standing};
 use crate::lab::{Mark, Met, Run, marks, runs};
+use crate::store::Reader;
+use crate::store::sqlite::SqliteReader;
 use crate::trend::Assessor;
 
 /// A run with its marks.
@@ -121,16 +126,44 @@ fn asked(place: &Place, ask: &LabRuns) -> Result<Vec<(crate::model::Asset, Run)>
             parts.map(|(asset, _)| asset.id).collect()
         }
     };
+    let of_sheets = of_sheets(place, &reader, &assessor)?;
     let gap = place.config.assess.visits.gap_hours;
     let mut out = Vec::new();
     for id in ids {
         let dossier = desk.open(&id)?;
-        for run in runs(&reader, &dossier, gap)? {
+        let own: Vec<&Run> = of_sheets.iter().filter(|run| run.asset == id).collect();
+        let mut all = runs(&reader, &dossier, gap)?;
+        // What a sheet tells, its readings tell once more, and less of it.
+        all.retain(|run| !own.iter().any(|sheet| sheet.holds(run)));
+        all.extend(own.into_iter().cloned());
+        for run in all {
             let here = ask.station.as_ref().is_none_or(|station| *run.station == **station);
             if here && ask.since.is_none_or(|since| run.ended >= since) {
                 out.push((dossier.asset.clone(), run));
             }
         }
+    }
+    Ok(out)
+}
+
+/// Sheets looked at, the newest first: some years of a bench.
+const MOST_SHEETS: usize = 10_000;
+
+/// The runs that run sheets tell of, of training parts only.
+fn of_sheets(
+    place: &Place,
+    reader: &SqliteReader,
+    assessor: &Assessor,
+) -> Result<Vec<Run>, Failure> {
+    let mut out = Vec::new();
+    for key in reader.sheets(None, MOST_SHEETS)? {
+        let Some(sheet) = sheet_of(reader, &key)? else { continue };
+        let asset = reader.asset(&sheet.asset, place.when)?;
+        if key.opened > place.when.as_of || asset.is_none_or(|asset| asset.training.is_none()) {
+            continue;
+        }
+        let results = results(reader, &sheet, &place.config.assess, assessor)?;
+        out.extend(sheets::run(&sheet, &results));
     }
     Ok(out)
 }
