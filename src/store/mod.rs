@@ -104,6 +104,9 @@ pub trait Reader {
         when: When,
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()>;
+    /// For each asset with readings the instant of its last one, by id; those moved here count,
+    /// those moved away or void do not.
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>>;
     /// One reading, in a series or in the tray.
     fn find(&self, id: ReadingId) -> Result<Option<Stored>>;
     /// The corrections of an asset's readings (also those that moved away or here), oldest first.

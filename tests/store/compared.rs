@@ -267,6 +267,7 @@ fn everything(reader: &dyn Reader, when: When) -> Vec<String> {
         told.push(format!("uses {:?}", reader.uses_of_tester(tester, day(0), day(1)).unwrap()));
     }
     told.push(format!("assets {:?}", reader.assets(when).unwrap()));
+    told.push(format!("last taken {:?}", reader.last_taken(when).unwrap()));
     told.push(format!("corrections {:?}", reader.all_corrections(when).unwrap()));
     told.push(format!("events {:?}", reader.events(None, when).unwrap()));
     told.push(format!("gear {:?}", reader.gear(when).unwrap()));

@@ -7,7 +7,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
 use super::registers::{accounts, aliases, assets, corrections, events, findings, gear, proofs};
-use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
+use super::{batches, check, last, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
     Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
     ReadingId, Stamp, Token,
@@ -79,6 +79,10 @@ impl Reader for SqliteReader {
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()> {
         self.snapshot(|db| readings::each(db, &self.lexicon, when, each))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        self.snapshot(|db| last::of_all(db, when))
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
