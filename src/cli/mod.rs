@@ -22,6 +22,7 @@ mod reading;
 mod registers;
 mod rejects;
 mod replay;
+mod report;
 mod serve;
 mod upkeep;
 
@@ -70,6 +71,7 @@ failures!(
     crate::export::ExportError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
+    crate::report::FormError,
     crate::config::ConfigError,
     crate::daemon::DaemonError,
     crate::daemon::PlanError,
@@ -115,6 +117,7 @@ impl Cli {
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
             Command::Replay(args) => replay::replay(place, args),
+            Command::Report(args) => report::report(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
