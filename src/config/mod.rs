@@ -1,5 +1,7 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod bench;
+mod http;
 mod messages;
 mod profiles;
 mod sources;
@@ -10,6 +12,7 @@ use serde::Deserialize;
 
 use crate::dossier;
 use crate::model::{Asset, AssetClass, Insulation, Invalid, Joining, text};
+pub use http::{Http, TlsFiles};
 pub use profiles::{ProfileFileError, add_profiles};
 pub use sources::{DropFolder, Sources, Station};
 
@@ -41,8 +44,12 @@ pub struct Config {
     pub assess: dossier::Settings,
     /// What an asset first met in an import becomes.
     pub first_met: AssetClass,
+    /// The numbers of the run sheet.
+    pub bench: crate::bench::Settings,
     /// Where readings come from by themselves.
     pub sources: Sources,
+    /// Where HTTP is served.
+    pub http: Http,
     /// Who is told of findings, and when.
     pub messages: crate::watch::messages::Settings,
 }
@@ -52,7 +59,8 @@ pub struct Config {
 struct Written {
     visits: Visits,
     first_met: FirstMet,
-    http: sources::Http,
+    http: http::Table,
+    bench: bench::Bench,
     source: sources::Source,
     notify: messages::Notify,
 }
@@ -69,6 +77,7 @@ struct Visits {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct FirstMet {
+    class: Option<String>,
     kind: Option<String>,
     limit_ohm: Option<f64>,
     insulation: Option<String>,
@@ -77,8 +86,19 @@ struct FirstMet {
 
 impl FirstMet {
     fn meant(self) -> Result<AssetClass, String> {
-        let mut class = AssetClass::default();
         let told = |invalid: Invalid| format!("first_met.{invalid}");
+        if let Some(name) = self.class.filter(|name| !name.trim().is_empty()) {
+            let name = text("class", &name).map_err(told)?;
+            let says_more = self.kind.is_some() || self.limit_ohm.is_some();
+            if says_more || self.insulation.is_some() || self.phases.is_some() {
+                return Err(format!(
+                    "first_met.class: expected it alone, found other keys beside it (what class \
+                     `{name}` is, `ohmward class add` says)"
+                ));
+            }
+            return Ok(AssetClass::named(name));
+        }
+        let mut class = AssetClass::default();
         if let Some(kind) = self.kind {
             class.kind = text("kind", &kind).map_err(told)?;
             if !Asset::is_rotating(&class.kind) {
@@ -120,9 +140,11 @@ impl Config {
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut config = Config {
-            sources: sources::meant(written.source, written.http)?,
+            sources: sources::meant(written.source)?,
+            http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             messages: messages::meant(written.notify)?,
+            bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -169,9 +191,12 @@ mod tests {
         assert_eq!(config.first_met, Config::default().first_met);
         assert_eq!(config.messages.addressees.len(), 2);
         assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
+        assert_eq!(config.bench, Config::default().bench);
         // As it is delivered it says nothing.
-        assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
-        assert_eq!(Config::parse(SAMPLE).unwrap().messages, Config::default().messages);
+        let delivered = Config::parse(SAMPLE).unwrap();
+        assert_eq!(delivered.sources, Sources::default());
+        assert_eq!(delivered.http, Http::default());
+        assert_eq!(delivered.messages, Config::default().messages);
     }
 
     #[test]
@@ -185,6 +210,7 @@ mod tests {
             "[notify]",
             "[[notify.webhook]]",
             "[[notify.email]]",
+            "[bench]",
         ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
@@ -217,6 +243,8 @@ mod tests {
             (station("test = \"marker\""), "`begin`: expected the tester's word"),
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
+            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
+            ("[first_met]\nclass = \"drive motor\"\nphases = \"tied\"".into(), "expected it alone"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

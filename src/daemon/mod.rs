@@ -5,22 +5,25 @@
 //! closed.
 
 mod crew;
+mod door;
 mod end;
 mod files;
 mod lines;
+mod listener;
 mod plan;
 mod pulse;
 
-use std::net::SocketAddr;
+use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
 use std::sync::{Arc, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
 use ohmward_parsers::Profiles;
-use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
+use crate::bench::Stations;
 use crate::clock::Clock;
+use crate::registry::Keys;
 use crate::sources::{Standing, Stop};
 use crate::store::sqlite::{SqliteStore, WriterThread};
 use crate::store::{KeptFiles, StoreError};
@@ -30,6 +33,7 @@ use crew::Crew;
 use end::{Ending, Thread};
 use pulse::Pulse;
 
+pub use listener::{certificate_problems, reach};
 pub use plan::{Plan, PlanError, problems};
 
 /// Where HTTP is served unless something else is said: this machine only.
@@ -56,6 +60,24 @@ pub enum DaemonError {
         /// Where.
         address: SocketAddr,
         /// What the system says.
+        why: std::io::Error,
+    },
+    /// The service would be open to whoever reaches it.
+    #[error("`{address}` is reached from other machines: it is served only with {missing}")]
+    Exposed {
+        /// Where.
+        address: SocketAddr,
+        /// What has to be there.
+        missing: String,
+    },
+    /// The certificate cannot be used.
+    #[error("the certificate `{}` with the key `{}` cannot be used: {why}", cert.display(), key.display())]
+    Certificate {
+        /// The certificate's file.
+        cert: PathBuf,
+        /// The key's file.
+        key: PathBuf,
+        /// What is wrong.
         why: std::io::Error,
     },
     /// The system refused threads or signals.
@@ -102,6 +124,7 @@ impl Serve {
             assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
+            bench: Stations::new(plan.bench.clone()),
             roster: Roster::default(),
             writing: Arc::default(),
             watching: Arc::default(),
@@ -152,31 +175,21 @@ impl Serve {
         let mut terminate = signal(SignalKind::terminate())?;
         let mut interrupt = signal(SignalKind::interrupt())?;
         let mut hangup = signal(SignalKind::hangup())?;
-        let address = self.listen.or(plan.listen).unwrap_or(LISTEN);
+        let address = self.listen.or(plan.http.listen).unwrap_or(LISTEN);
         let listening = |why| DaemonError::Listen { address, why };
-        let listener = TcpListener::bind(address).await.map_err(listening)?;
-        let address = listener.local_addr().map_err(listening)?;
+        let reach = reach(address, &plan.http, &Keys::read(&shared.store.reader()?)?)?;
+        let listener = TcpListener::bind(address).map_err(listening)?;
         let standing = Arc::new(Standing::new("http", "http".into()));
         shared.roster.add(Arc::clone(&standing));
-        let routes = web::routes(Arc::clone(shared), standing)?
-            .into_make_service_with_connect_info::<SocketAddr>();
-        let (close, closing) = tokio::sync::oneshot::channel::<()>();
-        let http = axum::serve(listener, routes).with_graceful_shutdown(async {
-            // An error means that the sender is gone: to be closed as well.
-            closing.await.unwrap_or_default();
-        });
-        let http = tokio::spawn(http.into_future());
+        let routes = web::routes(Arc::clone(shared), standing, reach)?;
+        let http =
+            listener::Serving::start(listener, &plan.http, &self.data, reach, routes).await?;
+        let address = http.address;
         let mut crew = Crew::new(Arc::clone(shared));
         let started = crew.change_to(plan.jobs);
         let mut pulse = Pulse::new(Arc::clone(shared));
         if started.is_ok() {
-            if !address.ip().is_loopback() {
-                tracing::warn!(
-                    "listening beyond this machine on {address}: whoever reaches it may read and \
-                     send readings"
-                );
-            }
-            tracing::info!("listening on http://{address}");
+            tracing::info!("listening on {}://{address}", http.scheme());
             pulse.ready();
             ready(address);
             let mut beat = tokio::time::interval(BEAT);
@@ -184,7 +197,9 @@ impl Serve {
                 tokio::select! {
                     _ = terminate.recv() => break,
                     _ = interrupt.recv() => break,
-                    _ = hangup.recv() => self.reload(&mut crew, shared, messages, &mut pulse),
+                    _ = hangup.recv() => {
+                        self.reload(&mut crew, shared, messages, &mut pulse, &http).await;
+                    }
                     _ = beat.tick() => pulse.beat(),
                 }
                 if self.stop.is_set() || writing.has_ended() {
@@ -194,7 +209,7 @@ impl Serve {
             tracing::info!("ending: what was read is being stored");
         }
         pulse.stopping();
-        drop(close);
+        let http = http.close();
         let mut ending = crew.end();
         ending.http(http).await;
         if let Err(e) = started {
@@ -207,20 +222,22 @@ impl Serve {
     }
 
     /// Reads the configuration again; a wrong one changes nothing.
-    fn reload(
+    async fn reload(
         &self,
         crew: &mut Crew,
         shared: &Shared,
         messages: &RwLock<messages::Settings>,
         pulse: &mut Pulse,
+        http: &listener::Serving,
     ) {
         pulse.reloading();
         match self.plan() {
             Err(e) => tracing::error!("the configuration is kept as it was: {e}"),
             Ok(plan) => {
-                if let Some(listen) = plan.listen.filter(|_| self.listen.is_none()) {
+                if let Some(listen) = plan.http.listen.filter(|_| self.listen.is_none()) {
                     tracing::debug!("`http.listen` = {listen} counts from the next start");
                 }
+                http.renew(&plan.http, &self.data).await;
                 // Joining a source that ends takes a moment; the runtime may go on meanwhile.
                 let changed = tokio::task::block_in_place(|| crew.change_to(plan.jobs));
                 match changed {
@@ -230,6 +247,7 @@ impl Serve {
                 set(&shared.assess, plan.assess);
                 set(&shared.all_profiles, plan.profiles);
                 set(messages, plan.messages);
+                shared.bench.set(plan.bench);
             }
         }
         pulse.ready();

@@ -34,6 +34,22 @@ impl Refusal {
         Refusal { status, again: None, error: error.into() }
     }
 
+    /// Tried too often; worth trying again after some seconds.
+    pub(super) fn slow_down(again: u16, error: impl Into<String>) -> Self {
+        let status = StatusCode::TOO_MANY_REQUESTS;
+        Refusal { status, again: Some(again), error: error.into() }
+    }
+
+    /// The status it is answered with.
+    pub(super) fn status(&self) -> StatusCode {
+        self.status
+    }
+
+    /// What is wrong.
+    pub(super) fn words(&self) -> &str {
+        &self.error
+    }
+
     /// Nothing was done, and the same request may be sent again after some seconds.
     pub(super) fn busy(again: u16, error: impl Into<String>) -> Self {
         let status = StatusCode::SERVICE_UNAVAILABLE;
@@ -52,6 +68,10 @@ impl IntoResponse for Refusal {
         response.extensions_mut().insert(refused);
         if let Some(seconds) = self.again {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+        if self.status == StatusCode::UNAUTHORIZED {
+            let bearer = HeaderValue::from_static("Bearer realm=\"ohmward\"");
+            response.headers_mut().insert(header::WWW_AUTHENTICATE, bearer);
         }
         response
     }
