@@ -23,6 +23,7 @@ mod fleet;
 mod form;
 pub mod html;
 pub mod pdf;
+mod schedule;
 
 pub use about::About;
 pub use asset::asset;
@@ -30,3 +31,4 @@ pub use document::Report;
 pub use fleet::{TESTED_WITHIN_DAYS, fleet};
 pub use form::{Form, FormError, write_whole};
 pub use pdf::Paper;
+pub use schedule::{Every, Schedule, ScheduleError};

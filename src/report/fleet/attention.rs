@@ -85,7 +85,7 @@ fn day(text: &str) -> String {
 
 fn crossing(e: &Evidence) -> String {
     match (&e.reaches_limit_lower, &e.reaches_limit_upper) {
-        (Some(a), Some(b)) => format!("{} to {}", day(a), day(b)),
+        (Some(a), Some(b)) => format!("{} – {}", day(a), day(b)),
         (Some(a), None) => format!("from {} on, open end", day(a)),
         _ => "–".into(),
     }
@@ -97,15 +97,15 @@ fn most_urgent(rows: &[&Ranked], mut small: Small) -> Section {
         return Section::new("What needs attention", vec![Block::Text(words)]);
     }
     let mut table = Table::new(&[
-        ("#", 5.0),
+        ("#", 4.0),
         ("asset", 20.0),
-        ("phase", 7.0),
-        ("finding", 16.0),
-        ("since", 14.0),
-        ("now, at 40 °C#", 13.0),
-        ("limit#", 10.0),
-        ("decades a year#", 11.0),
-        ("trend at the limit", 19.0),
+        ("phase", 8.0),
+        ("finding", 23.5),
+        ("since", 20.0),
+        ("now, at 40 °C#", 14.0),
+        ("limit#", 11.0),
+        ("decades a year#", 13.0),
+        ("trend at the limit", 22.0),
         ("readings", 20.0),
         ("why", 30.0),
     ]);

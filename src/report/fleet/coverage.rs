@@ -1,7 +1,7 @@
 //! What was not tested in time, and gear whose own test is due.
 
 use super::Parts;
-use crate::model::{AssetId, Stamp};
+use crate::model::{Asset, Stamp};
 use crate::report::about::About;
 use crate::report::document::{Block, Section, Table};
 
@@ -11,33 +11,39 @@ const ROWS: usize = 150;
 /// Days before its due date at which gear is listed.
 const SOON_DAYS: f64 = 30.0;
 
-/// Whether an asset was tested within the interval.
-pub(super) fn in_time(parts: &Parts, about: &About<'_>, id: &AssetId) -> bool {
+/// Days from one test of an asset to the next: as it states, else as the report was asked.
+fn interval(parts: &Parts, asset: &Asset) -> f64 {
+    asset.interval_days.map_or(parts.within_days, f64::from)
+}
+
+/// Whether an asset was tested within its interval.
+pub(super) fn in_time(parts: &Parts, about: &About<'_>, asset: &Asset) -> bool {
     let since = |at: &Stamp| about.as_of.days() - at.days();
-    parts.last.get(id).is_some_and(|at| since(at) <= parts.within_days)
+    parts.last.get(&asset.id).is_some_and(|at| since(at) <= interval(parts, asset))
 }
 
 pub(super) fn coverage(parts: &Parts, about: &About<'_>) -> Section {
     let mut late: Vec<_> = parts
         .assets
         .iter()
-        .filter(|a| !in_time(parts, about, &a.id))
+        .filter(|a| !in_time(parts, about, a))
         .map(|a| (parts.last.get(&a.id).copied(), a))
         .collect();
     // The longest untested first, those never tested before all.
     late.sort_by(|a, b| (a.0, &a.1.id).cmp(&(b.0, &b.1.id)));
     let never = late.iter().filter(|(last, _)| last.is_none()).count();
+    let stated = parts.assets.iter().filter(|a| a.interval_days.is_some()).count();
     let words = format!(
-        "Each asset is expected to be tested at least every {} days (`--tested-within`, or \
-         `tested_within_days` of a scheduled report). On {} that held for {} of {} assets; {} were \
-         tested longer ago, {never} never.",
+        "{stated} assets state how often they are to be tested; the others are expected to be \
+         tested every {} days, the interval this report was made with. On {} that held for {} of \
+         {} assets; {} were tested longer ago, {never} never.",
         parts.within_days,
         about.as_of.date(),
         parts.assets.len() - late.len(),
         parts.assets.len(),
         late.len() - never,
     );
-    let mut blocks = vec![Block::Text(words.replace('`', ""))];
+    let mut blocks = vec![Block::Text(words)];
     if !late.is_empty() {
         let mut table = Table::new(&[
             ("not tested in time", 34.0),
@@ -45,6 +51,7 @@ pub(super) fn coverage(parts: &Parts, about: &About<'_>) -> Section {
             ("site", 34.0),
             ("last tested", 18.0),
             ("days ago#", 12.0),
+            ("every#", 11.0),
         ]);
         for (last, asset) in late.iter().take(ROWS) {
             let days = last.map(|at| about.as_of.days() - at.days());
@@ -54,6 +61,7 @@ pub(super) fn coverage(parts: &Parts, about: &About<'_>) -> Section {
                 asset.site.to_string(),
                 last.map_or("never".into(), Stamp::date),
                 days.map_or("–".into(), |d| format!("{d:.0}")),
+                format!("{:.0}", interval(parts, asset)),
             ]);
         }
         blocks.push(Block::Table(table));

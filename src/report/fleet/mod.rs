@@ -6,11 +6,11 @@ mod attention;
 mod coverage;
 mod history;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use super::about::About;
 use super::document::{Block, Data, Report, Section};
-use crate::dossier::{DossierError, Ranked, Settings, expected_false, findings_at, ranked};
+use crate::dossier::{DossierError, Fleet, Ranked, Settings, expected_false, findings_at, ranked};
 use crate::model::{Asset, AssetId, Finding, FindingKind, Gear, Stamp, Verdict};
 use crate::store::{Reader, Recorded, When};
 
@@ -20,7 +20,10 @@ pub const TESTED_WITHIN_DAYS: f64 = 42.0;
 
 /// What the report is made of.
 pub(super) struct Parts {
+    /// Those in service: retired, merged and training ones are no part of the fleet.
     pub(super) assets: Vec<Asset>,
+    /// How many others there are.
+    pub(super) others: usize,
     pub(super) last: HashMap<AssetId, Stamp>,
     /// Due findings about assets, the most urgent first, what is only to be watched last.
     pub(super) due: Vec<Ranked>,
@@ -43,11 +46,21 @@ pub fn fleet<R: Reader + ?Sized>(
 ) -> Result<Report, DossierError> {
     let when = about.when();
     let findings = findings(reader, about, progress)?;
-    let due = ranked(findings.clone(), true);
+    let fleet = Fleet::read(reader, when)?;
+    let assets: Vec<Asset> = fleet.in_service().cloned().collect();
+    let mut last: HashMap<AssetId, Stamp> = HashMap::new();
+    for (asset, at) in reader.last_taken(when)? {
+        let newest = last.entry(fleet.survivor(&asset).clone()).or_insert(at);
+        *newest = at.max(*newest);
+    }
+    // What was not tested in time stands under coverage.
+    let stated = findings.iter().filter(|f| f.kind != FindingKind::Overdue).cloned();
+    let due = ranked(stated.collect(), true);
     let (due, shared): (Vec<_>, Vec<_>) = due.into_iter().partition(|row| row.of_asset);
     let parts = Parts {
-        assets: reader.assets(when)?,
-        last: reader.last_taken(when)?.into_iter().collect(),
+        others: fleet.assets.len() - assets.len(),
+        assets,
+        last,
         due,
         shared,
         findings,
@@ -110,11 +123,18 @@ fn count(rows: &[Ranked], kind: FindingKind) -> usize {
 fn glance(parts: &Parts, about: &About<'_>) -> Section {
     let below = count(&parts.due, FindingKind::BelowLimit);
     let declining = count(&parts.due, FindingKind::Declining);
+    // An asset below its limit usually declines as well: it is told once.
+    let assets_of = |kind: FindingKind| -> BTreeSet<&str> {
+        let of = parts.due.iter().filter(|row| row.finding == kind.word());
+        of.map(|row| row.asset.as_str()).collect()
+    };
+    let low = assets_of(FindingKind::BelowLimit);
+    let falling = assets_of(FindingKind::Declining).difference(&low).count();
     let watch = count(&parts.due, FindingKind::Watch);
     let urgent = parts.due.len() - watch;
     let plural =
         |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
-    let (verdict, words) = match (below, declining, urgent) {
+    let (verdict, words) = match (low.len(), falling, urgent) {
         (0, 0, 0) if parts.last.is_empty() => {
             (Verdict::TooFew, "nothing was ever tested, so nothing can be said".to_owned())
         }
@@ -128,21 +148,27 @@ fn glance(parts: &Parts, about: &About<'_>) -> Section {
             format!(
                 "{} below the limit, {}",
                 plural(b, "asset is", "assets are"),
-                plural(d, "declines", "decline")
+                plural(d, "more declines", "more decline")
             ),
         ),
     };
-    let in_time = parts.assets.iter().filter(|a| coverage::in_time(parts, about, &a.id)).count();
+    let tested = parts.assets.iter().filter(|a| parts.last.contains_key(&a.id)).count();
+    let in_time = parts.assets.iter().filter(|a| coverage::in_time(parts, about, a)).count();
     let expected =
         expected_false(parts.due.iter().filter(|r| r.finding != FindingKind::Watch.word()));
     let facts = [
         (
             "assets",
-            format!("{}, {} of them tested at least once", parts.assets.len(), parts.last.len()),
+            format!(
+                "{} in service, {tested} of them tested at least once; {} retired, merged or for \
+                 training",
+                parts.assets.len(),
+                parts.others
+            ),
         ),
         (
             "tested in time",
-            format!("{in_time}, within {} days before {}", parts.within_days, about.as_of.date()),
+            format!("{in_time} of {}, by the intervals under “Coverage”", parts.assets.len()),
         ),
         (
             "findings that ask for somebody",
@@ -212,8 +238,7 @@ fn data(parts: &Parts, about: &About<'_>) -> Data {
     let start = |id: &str| {
         let asset = by_id.get(id);
         let last = asset.and_then(|a| parts.last.get(&a.id));
-        let in_time =
-            asset.map(|a| if coverage::in_time(parts, about, &a.id) { "yes" } else { "no" });
+        let in_time = asset.map(|a| if coverage::in_time(parts, about, a) { "yes" } else { "no" });
         vec![
             id.to_owned(),
             asset.map(|a| a.kind.to_string()).unwrap_or_default(),

@@ -3,7 +3,7 @@
 use rusqlite::{Connection, OptionalExtension, ToSql, params};
 use rustc_hash::FxHashMap;
 
-use super::cells::{Cells, collect};
+use super::cells::Cells;
 use super::lexicon::{COLUMNS, Found, Lexicon};
 use super::names;
 use crate::model::{AssetId, ReadingId, Stamp};
