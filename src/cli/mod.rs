@@ -24,6 +24,7 @@ mod reading;
 mod registers;
 mod rejects;
 mod replay;
+mod report;
 mod serve;
 mod upkeep;
 
@@ -73,6 +74,7 @@ failures!(
     crate::registry::AccountError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
+    crate::report::FormError,
     crate::config::ConfigError,
     crate::daemon::DaemonError,
     crate::daemon::PlanError,
@@ -133,6 +135,7 @@ impl Cli {
             Command::Lab(args) => lab::lab(place, args),
             Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
+            Command::Report(args) => report::report(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
