@@ -136,9 +136,12 @@ pub(crate) enum Command {
     /// Messages to people: what was sent, what waits and why
     #[command(subcommand)]
     Outbox(OutboxCommand),
-    /// Write readings, or everything, as CSV
-    #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
-        backup-2026-03")]
+    /// Write readings, findings or assessments as CSV or Parquet, or everything into a folder
+    #[command(
+        after_help = "Example:\n  ohmward export -o readings.parquet\n  ohmward export --asset \
+        YT-014/drive --from 2026-01-01 -o drive.csv\n  ohmward export --assessments -o \
+        fleet.csv --as-of 2026-01-31\n  ohmward export --all backup-2026-03"
+    )]
     Export(Export),
     /// Copy the store to a new file while it is in use
     #[command(after_help = "Example:\n  ohmward backup /media/stick/ohmward-2026-03-02.db")]
@@ -161,7 +164,11 @@ pub(crate) enum Command {
     },
     /// Print the manual page
     #[command(after_help = "Example:\n  ohmward man | man -l -")]
-    Man,
+    Man {
+        /// Write a page for each command into this folder instead
+        #[arg(short, long, value_name = "DIR")]
+        output: Option<PathBuf>,
+    },
 }
 
 #[derive(Debug, Args)]
@@ -229,11 +236,27 @@ pub(crate) struct OneAsset {
 
 #[derive(Debug, Args)]
 pub(crate) struct Export {
-    /// Write readings as canonical CSV to this file (`-`: standard output)
-    #[arg(short, long, value_name = "FILE", conflicts_with = "all")]
+    /// Write to this file: CSV or Parquet by its ending [default: CSV to standard output]
+    #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
-    /// Write everything into this folder
-    #[arg(long, value_name = "DIR")]
+    /// Write what was stated: findings with their numbers and what people answered
+    #[arg(long, conflicts_with_all = ["assessments", "from", "to"])]
+    pub(crate) findings: bool,
+    /// Write the assessment of every series with all its numbers
+    #[arg(long, conflicts_with_all = ["from", "to"])]
+    pub(crate) assessments: bool,
+    /// Only of this asset; may be given several times
+    #[arg(long, value_name = "ID")]
+    pub(crate) asset: Vec<String>,
+    /// Only readings measured at this time or later
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) from: Option<Stamp>,
+    /// Only readings measured by this time (a date: to its end)
+    #[arg(long, value_name = "TIME", value_parser = Stamp::until)]
+    pub(crate) to: Option<Stamp>,
+    /// Write everything into this folder, as CSV that imports again
+    #[arg(long, value_name = "DIR",
+          conflicts_with_all = ["output", "findings", "assessments", "asset", "from", "to"])]
     pub(crate) all: Option<PathBuf>,
 }
 

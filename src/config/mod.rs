@@ -1,5 +1,6 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod bench;
 mod http;
 mod messages;
 mod profiles;
@@ -43,6 +44,8 @@ pub struct Config {
     pub assess: dossier::Settings,
     /// What an asset first met in an import becomes.
     pub first_met: AssetClass,
+    /// The numbers of the run sheet.
+    pub bench: crate::bench::Settings,
     /// Where readings come from by themselves.
     pub sources: Sources,
     /// Where HTTP is served.
@@ -57,6 +60,7 @@ struct Written {
     visits: Visits,
     first_met: FirstMet,
     http: http::Table,
+    bench: bench::Bench,
     source: sources::Source,
     notify: messages::Notify,
 }
@@ -128,6 +132,7 @@ impl Config {
             http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             messages: messages::meant(written.notify)?,
+            bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -174,6 +179,7 @@ mod tests {
         assert_eq!(config.first_met, Config::default().first_met);
         assert_eq!(config.messages.addressees.len(), 2);
         assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
+        assert_eq!(config.bench, Config::default().bench);
         // As it is delivered it says nothing.
         let delivered = Config::parse(SAMPLE).unwrap();
         assert_eq!(delivered.sources, Sources::default());
@@ -192,6 +198,7 @@ mod tests {
             "[notify]",
             "[[notify.webhook]]",
             "[[notify.email]]",
+            "[bench]",
         ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();

@@ -1,5 +1,6 @@
 //! Raw readings to readings: whose they are, which phase, what a bare over-range mark stands for.
 
+mod bench;
 mod identity;
 mod phase;
 
@@ -13,6 +14,7 @@ use crate::model::{
     Alias, AssetId, Bound, CASE, Facts, Gear, Invalid, Phase, Precision, Reading, Series, Stamp,
     TemperatureOf, Text, TimeDoubt, Volts, text,
 };
+pub use bench::{Belongs, Identify, OnBench};
 pub use identity::{AliasBook, Resolved};
 pub use phase::{PhaseRule, phase_of};
 
@@ -32,12 +34,6 @@ pub enum Normalised {
         /// Why it has to wait.
         reason: &'static str,
     },
-}
-
-/// Gives streams without identity their asset and phase: a bench station knows what lies on it.
-pub trait Identify {
-    /// The asset, phase and setup that a bare value at this instant belongs to; none: the tray.
-    fn identify(&self, at: Stamp) -> Option<(AssetId, Phase, Text)>;
 }
 
 /// The placeholder of a reading in the tray where nothing was written.

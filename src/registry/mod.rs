@@ -3,6 +3,7 @@
 //! Each is checked here, named and dated, and recorded as a new row.
 
 mod accounts;
+mod answers;
 mod asset;
 mod changes;
 mod hand;
@@ -11,6 +12,7 @@ mod table;
 mod waiting;
 
 pub use accounts::{AccountError, Keys, Office, digest, random};
+pub use answers::{AnswerRow, answers, take_over};
 pub use asset::{AssetChange, as_read, isolation};
 pub use changes::{Changed, answer, record};
 pub use hand::{HandError, correct, move_to, person};

@@ -184,6 +184,8 @@ pub enum Register {
     Aliases,
     /// `corrections.csv`
     Corrections,
+    /// `answers.csv`
+    Answers,
 }
 
 impl Register {
@@ -203,6 +205,7 @@ impl Register {
         use crate::model::{Alias, Asset, Event, Gear, Proof};
         let candidates = [
             (Register::Corrections, fits::<super::CorrectionRow>(&names)),
+            (Register::Answers, fits::<super::AnswerRow>(&names)),
             (Register::Limits, fits::<super::LimitRow>(&names)),
             (Register::Proofs, fits::<Proof>(&names)),
             (Register::Events, fits::<Event>(&names)),

@@ -19,7 +19,7 @@ use crate::model::{
     Proof, ReadingId, Stamp, Token,
 };
 
-pub use change::{Act, Change, FindingAct};
+pub use change::{Act, Change, FindingAct, SheetKey, SheetStep};
 pub use delivery::{Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem};
 pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
@@ -48,6 +48,19 @@ pub trait Writer {
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+    ) -> Result<Receipt> {
+        self.receive_kept(now, source, first_met, parcels, &mut || Ok(()))
+    }
+
+    /// The same for a source whose file is still being put on the disk: `kept` is called before
+    /// anything is committed and returns when it is there. When it fails nothing is stored.
+    fn receive_kept(
+        &mut self,
+        now: Stamp,
+        source: &Source,
+        first_met: &dyn Fn(AssetId) -> Asset,
+        parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt>;
 
     /// Records changes of registers and readings in one transaction: all or none. What they touch
@@ -143,6 +156,10 @@ pub trait Reader {
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>>;
     /// All findings of a kind, newest first.
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>>;
+    /// The run sheets of a station (or of all), the latest first, at most so many.
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>>;
+    /// The steps of a run sheet in order; none where it does not exist.
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>>;
     /// All accounts by name, revoked ones among them.
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>>;
     /// All tokens by name, revoked ones among them.

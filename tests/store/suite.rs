@@ -6,7 +6,7 @@ use ohmward::model::{
 };
 use ohmward::store::{
     Act, Change, Entry, Fate, FindingAct, Happening, Message, Parcel, Receipt, RecordPlace,
-    StoreError, Told, Turn, When,
+    SheetKey, SheetStep, StoreError, Told, Turn, When,
 };
 
 use crate::words::*;
@@ -18,6 +18,7 @@ macro_rules! store_suite {
         $crate::store_suite!(@ $name, $make,
             a_reading_comes_back_as_it_was,
             the_same_file_again_adds_nothing,
+            nothing_is_stored_before_its_file_is_kept,
             equal_readings_from_elsewhere_are_one,
             a_contradiction_is_a_conflict_and_the_first_stands,
             the_same_record_of_a_file_is_a_duplicate_whatever_it_says,
@@ -50,6 +51,8 @@ macro_rules! store_suite {
             lines_of_streams_are_kept,
             all_readings_come_by_time_then_series,
             questions_keep_to_their_times,
+            steps_of_a_sheet_follow_one_another,
+            a_line_set_aside_is_kept_and_is_no_reading,
         );
     };
     (@ $name:ident, $make:expr, $($test:ident),+ $(,)?) => {
@@ -112,6 +115,30 @@ pub(crate) fn the_same_file_again_adds_nothing(mut store: Both) {
     assert!(store.waiting().is_empty());
     assert_eq!(store.stored("YT-001").len(), 2);
     assert_eq!(store.reader.batch(2).unwrap(), None);
+}
+
+pub(crate) fn nothing_is_stored_before_its_file_is_kept(mut store: Both) {
+    let readings = [plain("YT-001", "U", day(1), 5e8), plain("YT-001", "V", day(1), 6e8)];
+    let mut deliver = |kept: &mut dyn FnMut() -> ohmward::store::Result<()>| {
+        let entries = readings.iter().enumerate().map(|(i, reading)| {
+            let place = RecordPlace { record: 1 + i as u64, part: 0 };
+            (place, Entry::Reading(reading.clone()))
+        });
+        let parcel = Parcel { entries: entries.collect(), lines: Vec::new() };
+        let parcels = &mut [parcel].into_iter();
+        store.writer.receive_kept(day(2), &file("a.csv"), &Asset::first_met, parcels, kept)
+    };
+    let full = deliver(&mut || Err(StoreError::Full)).unwrap_err();
+    assert!(matches!(full, StoreError::Full), "{full}");
+    let mut calls = 0;
+    deliver(&mut || {
+        calls += 1;
+        Ok(())
+    })
+    .unwrap();
+    assert_eq!(calls, 1);
+    // It is the first batch: the delivery that failed left none.
+    assert_eq!(store.stored("YT-001").iter().map(|s| s.id.batch).collect::<Vec<_>>(), [1, 1]);
 }
 
 pub(crate) fn equal_readings_from_elsewhere_are_one(mut store: Both) {
@@ -882,4 +909,57 @@ pub(crate) fn questions_keep_to_their_times(mut store: Both) {
         })
         .unwrap();
     assert_eq!(count, 1);
+}
+
+pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
+    let sheet = |station: &str, at| SheetKey { station: station.into(), opened: at };
+    let step = |sheet: &SheetKey, number, act: &str| {
+        let (sheet, details) = (sheet.clone(), format!("{{\"n\":{number}}}"));
+        SheetStep { sheet, number, act: act.into(), details }
+    };
+    let (first, second) = (sheet("bench-1", day(1)), sheet("bench-1", day(2)));
+    let other = sheet("bench-2", day(1));
+    let two = [Change::Step(step(&first, 1, "opened")), Change::Step(step(&first, 2, "planned"))];
+    assert_eq!(store.writer.record(day(1), "Ines", &two).unwrap(), 2);
+    // Somebody else was quicker: nothing of the change is recorded, the proof neither.
+    let late = [Change::Proof(proof("T-1", day(1), false)), Change::Step(step(&first, 2, "late"))];
+    let refused = store.writer.record(day(1), "Tom", &late);
+    assert!(matches!(refused, Err(StoreError::Stale { last: 2, .. })), "{refused:?}");
+    assert!(store.reader.proofs(None, When::ALWAYS).unwrap().is_empty());
+    let gap = [Change::Step(step(&second, 2, "early"))];
+    assert!(matches!(
+        store.writer.record(day(2), "Tom", &gap),
+        Err(StoreError::Stale { last: 0, .. })
+    ));
+    for key in [&second, &other] {
+        store.writer.record(day(2), "Tom", &[Change::Step(step(key, 1, "opened"))]).unwrap();
+    }
+    let steps = store.reader.steps(&first).unwrap();
+    let told: Vec<_> =
+        steps.iter().map(|s| (s.value.number, s.value.act.as_str(), s.mark.by.as_str())).collect();
+    assert_eq!(told, [(1, "opened", "Ines"), (2, "planned", "Ines")]);
+    assert_eq!((steps[1].value.details.as_str(), steps[1].mark.recorded_at), ("{\"n\":2}", day(1)));
+    assert_eq!(store.reader.sheets(Some("bench-1"), 9).unwrap(), [second.clone(), first.clone()]);
+    assert_eq!(store.reader.sheets(None, 2).unwrap(), [second, first]);
+    assert!(store.reader.steps(&sheet("bench-3", day(1))).unwrap().is_empty());
+}
+
+pub(crate) fn a_line_set_aside_is_kept_and_is_no_reading(mut store: Both) {
+    let lines = Parcel {
+        entries: vec![
+            (place(3), Entry::Aside),
+            (place(4), Entry::Reading(plain("YT-001", "U", day(3), 2e8))),
+        ],
+        lines: vec![b"9.9E37,512".to_vec(), b"2.0E8,511".to_vec()],
+    };
+    let receipt = store.parcels(day(3), &serial("bench-1"), vec![lines]);
+    assert_eq!((receipt.accepted, receipt.aside, receipt.tray, receipt.rejected), (1, 1, 0, 0));
+    let only = Parcel { entries: vec![(place(5), Entry::Aside)], lines: vec![b"0.0,0".to_vec()] };
+    let alone = store.parcels(day(4), &serial("bench-1"), vec![only]);
+    let batch = alone.batch.unwrap();
+    assert_eq!(store.reader.line(batch, 5).unwrap().unwrap(), b"0.0,0");
+    assert_eq!(store.reader.line(receipt.batch.unwrap(), 3).unwrap().unwrap(), b"9.9E37,512");
+    assert!(store.reader.tray(When::ALWAYS).unwrap().is_empty());
+    assert!(store.reader.rejects(true).unwrap().is_empty());
+    assert_eq!(store.reader.readings(&id("YT-001"), When::ALWAYS).unwrap().len(), 1);
 }

@@ -15,7 +15,7 @@ use super::args::ImportRegister;
 use super::place::Place;
 use super::{Exit, Failure, note};
 use crate::model::{Alias, Asset, AssetId, Event, Gear, Proof};
-use crate::registry::{LimitRow, Register, Row, person, read_rows};
+use crate::registry::{AnswerRow, LimitRow, Register, Row, person, read_rows, take_over};
 use crate::store::{Change, Reader, Recorded, Writer};
 
 pub(crate) use alias::alias;
@@ -75,6 +75,7 @@ pub(crate) fn import_register(
         Register::Gear => rows::<Gear>(path)?.into_iter().map(Change::Gear).collect(),
         Register::Proofs => rows::<Proof>(path)?.into_iter().map(Change::Proof).collect(),
         Register::Aliases => rows::<Alias>(path)?.into_iter().map(Change::Alias).collect(),
+        Register::Answers => return import_answers(place, path),
         Register::Corrections => {
             return Err(Failure::Failed(format!(
                 "`{}` belongs to the readings.csv beside it: import the folder",
@@ -108,6 +109,20 @@ pub(crate) fn import_register(
     Ok(Exit::Done)
 }
 
+/// Answers are given to findings: whatever waits is assessed first, and again after each, since an
+/// answer to a common cause changes what is found on its assets.
+fn import_answers(place: &mut Place, path: &Path) -> Result<Exit, Failure> {
+    let answers = rows::<AnswerRow>(path)?;
+    let now = place.now;
+    for answer in &answers {
+        place.assess_all_pending()?;
+        let open = place.writing()?;
+        take_over(&open.reader, &mut open.writer, now, answer)?;
+    }
+    note(format!("{}: {} answers to findings", path.display(), answers.len()));
+    Ok(Exit::Done)
+}
+
 fn register_name(register: Register) -> &'static str {
     match register {
         Register::Assets => Asset::NAME,
@@ -117,6 +132,7 @@ fn register_name(register: Register) -> &'static str {
         Register::Proofs => Proof::NAME,
         Register::Aliases => Alias::NAME,
         Register::Corrections => crate::registry::CorrectionRow::NAME,
+        Register::Answers => AnswerRow::NAME,
     }
 }
 

@@ -6,7 +6,7 @@ use super::State;
 use crate::model::{AssetId, Correction, CorrectionKind, FindingKind, Mark, Proof, Stamp};
 use crate::store::episodes::{self, Episode};
 use crate::store::same;
-use crate::store::{Change, FindingAct, Recorded, Result, StoreError, When};
+use crate::store::{Change, FindingAct, Recorded, Result, SheetStep, StoreError, When};
 
 impl State {
     /// Marks an asset, to be assessed from a measuring time on.
@@ -40,6 +40,7 @@ impl State {
             Change::AliasVoid(alias) => self.alias_like(alias).is_some(),
             Change::Correction(correction) => self.is_new_correction(correction)?,
             Change::FindingAct(act) => return self.act(act.clone(), mark),
+            Change::Step(step) => self.follows(step)?,
         };
         if !new {
             return Ok(false);
@@ -69,10 +70,24 @@ impl State {
             }
             Change::Correction(correction) => self.mark_corrected(correction)?,
             // Nothing that is assessed depends on them.
-            Change::FindingAct(_) | Change::Account(_) | Change::Token(_) | Change::Access(_) => {}
+            Change::FindingAct(_)
+            | Change::Account(_)
+            | Change::Token(_)
+            | Change::Access(_)
+            | Change::Step(_) => {}
         }
         self.changes.push(Recorded { value: change.clone(), mark: mark.clone() });
         Ok(true)
+    }
+
+    /// A step has to follow the last one of its sheet.
+    fn follows(&self, step: &SheetStep) -> Result<bool> {
+        let of_sheet = self.sheet_steps().filter(|row| row.value.sheet == step.sheet);
+        let last = of_sheet.map(|row| row.value.number).max().unwrap_or(0);
+        match step.number == last + 1 {
+            true => Ok(true),
+            false => Err(StoreError::Stale { station: step.sheet.station.to_string(), last }),
+        }
     }
 
     fn is_new_correction(&self, new: &Correction) -> Result<bool> {

@@ -9,7 +9,8 @@ use crate::model::{
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
-    Result, Stored, StoredReject, StoredTray, Telling, TrayItem, When, episodes, same,
+    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem, When,
+    episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -61,6 +62,15 @@ impl State {
             _ => None,
         });
         all.map(|(value, mark)| Recorded { value, mark }).collect()
+    }
+
+    /// The steps of all run sheets as they were recorded.
+    pub(super) fn sheet_steps(&self) -> impl Iterator<Item = Recorded<SheetStep>> {
+        let all = self.known(Stamp::MAX, |change| match change {
+            Change::Step(step) => Some(step.clone()),
+            _ => None,
+        });
+        all.map(|(value, mark)| Recorded { value, mark })
     }
 
     pub(super) fn proofs(&self, when: When) -> Vec<Recorded<Proof>> {
@@ -341,6 +351,22 @@ impl Reader for MemoryStore {
         let mut all = self.findings(None, when)?;
         all.retain(|finding| finding.kind == kind);
         Ok(all)
+    }
+
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>> {
+        let state = self.state();
+        let first = state.sheet_steps().filter(|row| row.value.number == 1);
+        let mut keys: Vec<SheetKey> = first
+            .map(|row| row.value.sheet)
+            .filter(|key| station.is_none_or(|station| key.station == station))
+            .collect();
+        keys.sort_by(|a, b| b.opened.cmp(&a.opened).then(a.station.cmp(&b.station)));
+        keys.truncate(most);
+        Ok(keys)
+    }
+
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
+        Ok(self.state().sheet_steps().filter(|row| row.value.sheet == *sheet).collect())
     }
 
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {

@@ -6,7 +6,9 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
-use super::registers::{accounts, aliases, assets, corrections, events, findings, gear, proofs};
+use super::registers::{
+    accounts, aliases, assets, corrections, events, findings, gear, proofs, sheets,
+};
 use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
     Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
@@ -14,7 +16,7 @@ use crate::model::{
 };
 use crate::store::{
     Batch, DayTemperature, FindingAct, KeptFiles, Pending, Posted, Reader, Recorded, Result,
-    Stored, StoredReject, StoredTray, Telling, When,
+    SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -161,6 +163,14 @@ impl Reader for SqliteReader {
 
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>> {
         self.snapshot(|db| findings::all(db, Of::Kind(kind), when))
+    }
+
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>> {
+        self.snapshot(|db| sheets::latest(db, station, most))
+    }
+
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
+        self.snapshot(|db| sheets::steps(db, sheet))
     }
 
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {

@@ -67,4 +67,17 @@ CREATE TABLE told (
 
 -- == Bench: run sheets in progress and finished ==
 
+-- Every step of every sheet; `number` counts within the sheet. Who and when: the batch.
+CREATE TABLE sheet_step (
+    no      INTEGER PRIMARY KEY,
+    batch   INTEGER NOT NULL REFERENCES batch,
+    station TEXT NOT NULL,
+    opened  INTEGER NOT NULL,
+    number  INTEGER NOT NULL,
+    act     TEXT NOT NULL,
+    details TEXT NOT NULL,
+    UNIQUE (station, opened, number)
+) STRICT;
+CREATE INDEX sheet_opened ON sheet_step (opened) WHERE number = 1;
+
 -- == Registers: merged assets, training parts, ranges of testers ==

@@ -8,6 +8,7 @@ pub(super) mod events;
 pub(super) mod findings;
 pub(super) mod gear;
 pub(super) mod proofs;
+pub(super) mod sheets;
 
 use rusqlite::Connection;
 use rustc_hash::FxHashMap;
@@ -72,6 +73,7 @@ fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
         Change::AliasVoid(alias) => aliases::add(to, alias, true),
         Change::Correction(correction) => corrections::add(to, correction),
         Change::FindingAct(act) => findings::act(to, act),
+        Change::Step(step) => sheets::add(to, step),
         Change::Account(account) => accounts::add(to, account),
         Change::Token(token) => accounts::add_token(to, token),
         Change::Access(access) => accounts::add_access(to, access),
