@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
 mod ask;
+mod audit;
 mod exposed;
 mod local;
 mod matrix;

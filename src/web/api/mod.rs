@@ -3,6 +3,7 @@
 mod asked;
 mod asking;
 mod assets;
+mod audit;
 mod findings;
 mod ingest;
 mod paging;
@@ -60,6 +61,7 @@ pub(super) fn table() -> Vec<Route> {
         ask("/v1/aliases", get(registers::aliases)),
         manage("/v1/aliases", post(registers::add_alias)),
         manage("/v1/aliases/void", post(registers::void_alias)),
+        Route::new(Method::GET, "/v1/audit", Needs::Role(Role::Manage), get(audit::audit)),
     ]
 }
 
