@@ -8,10 +8,10 @@ mod assess;
 mod audit;
 mod chart;
 mod demo;
+mod draft;
+mod due;
 mod export;
 mod finding;
-
-mod draft;
 mod history;
 mod import;
 mod learnt;
@@ -130,10 +130,12 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
+            Command::Class(args) => registers::class(place, args),
             Command::Asset(args) => registers::asset(place, args),
             Command::Event(args) => registers::event(place, args),
             Command::Gear(args) => registers::gear(place, args),

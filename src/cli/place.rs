@@ -177,6 +177,14 @@ impl Place {
         self.assess_all_pending()
     }
 
+    /// Finds what was not tested in time by now.
+    pub(crate) fn look_at_calendar(&mut self) -> Result<(), Failure> {
+        let (settings, now) = (self.config.assess.clone(), self.now);
+        let open = self.writing()?;
+        watch::calendar(&|| open.store.reader(), &mut open.writer, now, &settings)?;
+        Ok(())
+    }
+
     /// Assesses everything that waits for it.
     pub(crate) fn assess_all_pending(&mut self) -> Result<(), Failure> {
         let settings = self.config.assess.clone();

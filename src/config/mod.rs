@@ -77,6 +77,7 @@ struct Visits {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct FirstMet {
+    class: Option<String>,
     kind: Option<String>,
     limit_ohm: Option<f64>,
     insulation: Option<String>,
@@ -85,8 +86,19 @@ struct FirstMet {
 
 impl FirstMet {
     fn meant(self) -> Result<AssetClass, String> {
-        let mut class = AssetClass::default();
         let told = |invalid: Invalid| format!("first_met.{invalid}");
+        if let Some(name) = self.class.filter(|name| !name.trim().is_empty()) {
+            let name = text("class", &name).map_err(told)?;
+            let says_more = self.kind.is_some() || self.limit_ohm.is_some();
+            if says_more || self.insulation.is_some() || self.phases.is_some() {
+                return Err(format!(
+                    "first_met.class: expected it alone, found other keys beside it (what class \
+                     `{name}` is, `ohmward class add` says)"
+                ));
+            }
+            return Ok(AssetClass::named(name));
+        }
+        let mut class = AssetClass::default();
         if let Some(kind) = self.kind {
             class.kind = text("kind", &kind).map_err(told)?;
             if !Asset::is_rotating(&class.kind) {
@@ -232,6 +244,7 @@ mod tests {
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
             ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
+            ("[first_met]\nclass = \"drive motor\"\nphases = \"tied\"".into(), "expected it alone"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

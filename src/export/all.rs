@@ -7,7 +7,7 @@ use std::path::Path;
 
 use super::canonical::export_readings;
 use super::walk::{Corrections, ExportError, Selection};
-use crate::model::{Alias, Asset, Event, Gear, Proof, ReadingId};
+use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof, ReadingId};
 use crate::registry::{CorrectionRow, LimitRow, Row, answers, write_rows};
 use crate::store::{Reader, When};
 
@@ -15,6 +15,7 @@ use crate::store::{Reader, When};
 /// were resolved already and must not be resolved twice; answers last, since findings follow from all
 /// the rest.
 pub const ALL_FILES: &[&str] = &[
+    "classes.csv",
     "assets.csv",
     "limits.csv",
     "gear.csv",
@@ -35,11 +36,13 @@ pub fn export_all<R: Reader + ?Sized>(
     each: &mut dyn FnMut(&super::Row),
 ) -> Result<u64, ExportError> {
     fs::create_dir_all(folder)?;
-    let assets = reader.assets(when)?;
+    // In their own words: what their classes say stands in the file of classes.
+    let assets = reader.assets_as_registered(when)?;
     let limits: Vec<LimitRow> = assets
         .iter()
         .flat_map(|a| a.more_limits.iter().map(|&limit| LimitRow { asset: a.id.clone(), limit }))
         .collect();
+    put::<AssetClass>(folder, "classes.csv", &values(reader.classes(when)?))?;
     put::<Asset>(folder, "assets.csv", &assets)?;
     put(folder, "limits.csv", &limits)?;
     put::<Gear>(folder, "gear.csv", &values(reader.gear(when)?))?;

@@ -5,8 +5,8 @@ use std::collections::HashMap;
 
 use super::{LimitRow, Row};
 use crate::model::{
-    Access, Account, Alias, Asset, Correction, CorrectionKind, Event, Gear, Proof, ReadingId,
-    Stamp, Text, Token,
+    Access, Account, Alias, Asset, AssetClass, Correction, CorrectionKind, Event, Gear, Proof,
+    ReadingId, Stamp, Text, Token,
 };
 use crate::store::{Act, Change, FindingAct, Reader, Result, SheetStep};
 
@@ -127,6 +127,7 @@ fn row<R: Row>(row: &R, but: &[&str]) -> Fields {
 
 fn told(change: Change) -> Told {
     match change {
+        Change::Class(class) => of_class(&class),
         Change::Asset(asset) => of_asset(&asset),
         Change::Event(event) => of_event(&event, true),
         Change::EventVoid(event) => of_event(&event, false),
@@ -144,6 +145,11 @@ fn told(change: Change) -> Told {
             Told { what: kind.word(), subject: name.into(), key: None, now: None }
         }
     }
+}
+
+fn of_class(class: &AssetClass) -> Told {
+    let subject = class.name.to_string();
+    Told { what: "class", key: Some(subject.clone()), subject, now: Some(row(class, &["class"])) }
 }
 
 fn of_asset(asset: &Asset) -> Told {

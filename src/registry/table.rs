@@ -170,6 +170,8 @@ pub fn write_rows<'a, R: Row + 'a>(
 /// The registers that have a file of their own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Register {
+    /// `classes.csv`
+    Classes,
     /// `assets.csv`
     Assets,
     /// `limits.csv`
@@ -202,7 +204,7 @@ impl Register {
             .split(',')
             .map(|n| n.trim().trim_matches('"').to_lowercase())
             .collect();
-        use crate::model::{Alias, Asset, Event, Gear, Proof};
+        use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof};
         let candidates = [
             (Register::Corrections, fits::<super::CorrectionRow>(&names)),
             (Register::Answers, fits::<super::AnswerRow>(&names)),
@@ -211,6 +213,7 @@ impl Register {
             (Register::Events, fits::<Event>(&names)),
             (Register::Aliases, fits::<Alias>(&names)),
             (Register::Gear, fits::<Gear>(&names)),
+            (Register::Classes, fits::<AssetClass>(&names)),
             (Register::Assets, fits::<Asset>(&names)),
         ];
         candidates.into_iter().find(|(_, fits)| *fits).map(|(register, _)| register)

@@ -2,7 +2,9 @@
 
 use rusqlite::Connection;
 
-use super::{accounts, aliases, assets, corrections, events, findings, gear, proofs, sheets};
+use super::{
+    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs, sheets,
+};
 use crate::store::{Change, PastChange, Recorded, Result, When};
 
 /// The rows of each register as recorded, one register after the other.
@@ -10,6 +12,9 @@ pub(in crate::store::sqlite) fn all(db: &Connection) -> Result<Vec<PastChange>> 
     const EACH: &str = "TRUE";
     let when = When::ALWAYS;
     let mut out = Changes(Vec::new());
+    for row in classes::versions(db, when)? {
+        out.add(true, row, Change::Class);
+    }
     for (by_person, row) in assets::versions(db)? {
         out.add(by_person, row, Change::Asset);
     }

@@ -4,6 +4,7 @@ pub(super) mod accounts;
 pub(super) mod aliases;
 pub(super) mod assets;
 pub(super) mod changes;
+pub(super) mod classes;
 pub(super) mod corrections;
 pub(super) mod events;
 pub(super) mod findings;
@@ -64,6 +65,7 @@ pub(super) fn record(
 
 fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
     match change {
+        Change::Class(class) => classes::add(to, class),
         Change::Asset(asset) => assets::add(to, asset),
         Change::Event(event) => events::add(to, event, false),
         Change::EventVoid(event) => events::add(to, event, true),
