@@ -16,7 +16,7 @@ use utoipa::openapi::{
 use utoipa::{Modify, OpenApi};
 
 use super::stream::GapNews;
-use super::{assets, findings, ingest, readings, registers, sources, stream, waiting};
+use super::{assets, audit, findings, ingest, readings, registers, sources, stream, waiting};
 use crate::web::news::ReadingsNews;
 use crate::web::refusal::RefusalOut;
 use crate::web::route::{Needs, Route};
@@ -64,6 +64,7 @@ use crate::web::{health, metrics};
         registers::aliases,
         registers::add_alias,
         registers::void_alias,
+        audit::audit,
         sources::sources,
         stream::stream,
         openapi,
