@@ -24,6 +24,7 @@ pub mod dossier;
 pub mod intake;
 pub mod registry;
 
+pub mod bench;
 pub mod export;
 pub mod replay;
 pub mod report;

@@ -1,5 +1,6 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
+mod bench;
 mod http;
 mod messages;
 mod profiles;
@@ -43,6 +44,8 @@ pub struct Config {
     pub assess: dossier::Settings,
     /// What an asset first met in an import becomes.
     pub first_met: AssetClass,
+    /// The numbers of the run sheet.
+    pub bench: crate::bench::Settings,
     /// Where readings come from by themselves.
     pub sources: Sources,
     /// Where HTTP is served.
@@ -57,6 +60,7 @@ struct Written {
     visits: Visits,
     first_met: FirstMet,
     http: http::Table,
+    bench: bench::Bench,
     source: sources::Source,
     notify: messages::Notify,
 }
@@ -73,6 +77,7 @@ struct Visits {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct FirstMet {
+    class: Option<String>,
     kind: Option<String>,
     limit_ohm: Option<f64>,
     insulation: Option<String>,
@@ -81,8 +86,19 @@ struct FirstMet {
 
 impl FirstMet {
     fn meant(self) -> Result<AssetClass, String> {
-        let mut class = AssetClass::default();
         let told = |invalid: Invalid| format!("first_met.{invalid}");
+        if let Some(name) = self.class.filter(|name| !name.trim().is_empty()) {
+            let name = text("class", &name).map_err(told)?;
+            let says_more = self.kind.is_some() || self.limit_ohm.is_some();
+            if says_more || self.insulation.is_some() || self.phases.is_some() {
+                return Err(format!(
+                    "first_met.class: expected it alone, found other keys beside it (what class \
+                     `{name}` is, `ohmward class add` says)"
+                ));
+            }
+            return Ok(AssetClass::named(name));
+        }
+        let mut class = AssetClass::default();
         if let Some(kind) = self.kind {
             class.kind = text("kind", &kind).map_err(told)?;
             if !Asset::is_rotating(&class.kind) {
@@ -128,6 +144,7 @@ impl Config {
             http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             messages: messages::meant(written.notify)?,
+            bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -174,6 +191,7 @@ mod tests {
         assert_eq!(config.first_met, Config::default().first_met);
         assert_eq!(config.messages.addressees.len(), 2);
         assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
+        assert_eq!(config.bench, Config::default().bench);
         // As it is delivered it says nothing.
         let delivered = Config::parse(SAMPLE).unwrap();
         assert_eq!(delivered.sources, Sources::default());
@@ -192,6 +210,7 @@ mod tests {
             "[notify]",
             "[[notify.webhook]]",
             "[[notify.email]]",
+            "[bench]",
         ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
@@ -225,6 +244,7 @@ mod tests {
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
             ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
+            ("[first_met]\nclass = \"drive motor\"\nphases = \"tied\"".into(), "expected it alone"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

@@ -145,6 +145,7 @@ enum FlowWord {
 enum TestWord {
     Pause,
     Marker,
+    Button,
 }
 
 const fn baud() -> u32 {
@@ -210,6 +211,7 @@ fn station(table: SerialTable) -> Result<Station, String> {
     }
     let test = match table.test {
         None => None,
+        Some(TestWord::Button) => Some(TestRule::Button),
         Some(TestWord::Pause) => Some(TestRule::Pause(seconds("pause_s", table.pause_s)?)),
         Some(TestWord::Marker) if table.begin.is_empty() => {
             return Err("`begin`: expected the tester's word for the beginning of a test".into());

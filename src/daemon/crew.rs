@@ -8,12 +8,13 @@ use super::end::{Ending, Thread, enduring};
 use super::files::Files;
 use super::lines::Lines;
 use super::plan::Job;
-use crate::intake::StreamRule;
-use crate::limits;
+use crate::intake::{StreamRule, TestRule};
+use crate::normalise::{Identify, OnBench};
 use crate::sources::folder::Folder;
 use crate::sources::serial::Serial;
 use crate::sources::{Standing, Stop};
 use crate::web::Shared;
+use crate::{bench, config, limits};
 
 /// All sources but HTTP.
 pub(super) struct Crew {
@@ -62,6 +63,9 @@ impl Crew {
         let mut ending = Ending::new();
         for running in sources {
             self.shared.roster.remove(&running.standing);
+            if let Job::Station { .. } = running.job {
+                self.shared.bench.remove(running.job.name());
+            }
             for thread in running.threads {
                 // All stop reading at once; they are waited for one by one.
                 thread.ask();
@@ -69,6 +73,23 @@ impl Crew {
             }
         }
         ending
+    }
+
+    /// The bench of a station, with the run sheet that was last open there.
+    fn bench(&self, station: &config::Station) -> io::Result<Arc<bench::Station>> {
+        let always = station.bench.clone();
+        let setup = bench::Setup {
+            tester: station.around.tester.clone(),
+            test_voltage_v: station.around.test_voltage_v,
+            starts_itself: station.test != Some(TestRule::Button),
+            always: always.map(|(asset, phase, setup)| OnBench::always(asset, phase, setup)),
+        };
+        let name = station.port.name.clone();
+        let reader = self.shared.store.reader().map_err(io::Error::other)?;
+        let bench = bench::Station::new(name, setup, &reader).map_err(io::Error::other)?;
+        let bench = Arc::new(bench);
+        self.shared.bench.add(Arc::clone(&bench));
+        Ok(bench)
     }
 
     fn start(&self, job: Job) -> io::Result<Running> {
@@ -85,9 +106,11 @@ impl Crew {
                     standing: Arc::clone(&standing),
                     queue,
                 };
+                let bench = self.bench(station)?;
+                let identify: Arc<dyn Identify + Send + Sync> = bench;
                 let mut lines = Lines {
                     shared: Arc::clone(&self.shared),
-                    rule: StreamRule::clone(rule),
+                    rule: StreamRule { identify: Some(identify), ..StreamRule::clone(rule) },
                     standing: Arc::clone(&standing),
                     abandon: abandon.clone(),
                 };

@@ -21,6 +21,7 @@ use std::time::{Duration, Instant};
 use ohmward_parsers::Profiles;
 use tokio::signal::unix::{SignalKind, signal};
 
+use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::registry::Keys;
 use crate::sources::{Standing, Stop};
@@ -123,6 +124,7 @@ impl Serve {
             assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
+            bench: Stations::new(plan.bench.clone()),
             roster: Roster::default(),
             writing: Arc::default(),
             watching: Arc::default(),
@@ -245,6 +247,7 @@ impl Serve {
                 set(&shared.assess, plan.assess);
                 set(&shared.all_profiles, plan.profiles);
                 set(messages, plan.messages);
+                shared.bench.set(plan.bench);
             }
         }
         pulse.ready();

@@ -11,8 +11,7 @@ use crate::config::{
 };
 use crate::dossier;
 use crate::intake::StreamRule;
-use crate::model::{AssetClass, AssetId, Phase, Stamp, Text};
-use crate::normalise::Identify;
+use crate::model::{AssetClass, Text};
 use crate::notify::SecretFile;
 use crate::watch::messages;
 
@@ -54,6 +53,8 @@ pub struct Plan {
     pub assess: dossier::Settings,
     /// What an asset first met becomes.
     pub class: AssetClass,
+    /// The numbers of the run sheet.
+    pub(super) bench: crate::bench::Settings,
     /// Every profile there is.
     pub(super) profiles: Arc<Profiles>,
     /// Who is told of findings, and when.
@@ -129,16 +130,12 @@ impl Plan {
         let mut jobs = Vec::new();
         for station in config.sources.serial {
             let profile = named(&profiles, &station.port.name, &station.profile)?.clone();
-            let bench = station.bench.clone().map(|(asset, phase, setup)| {
-                let bench: Arc<dyn Identify + Send + Sync> =
-                    Arc::new(Bench { asset, phase, setup });
-                bench
-            });
             let rule = StreamRule {
                 profile,
                 around: station.around.clone(),
                 test: station.test.clone(),
-                identify: bench,
+                // Who lies on the bench is known once the station runs.
+                identify: None,
                 class: config.first_met.clone(),
             };
             jobs.push(Job::Station { station: Box::new(station), rule: Box::new(rule) });
@@ -158,6 +155,7 @@ impl Plan {
             http: config.http,
             assess: config.assess,
             class: config.first_met,
+            bench: config.bench,
             profiles,
             messages: config.messages,
             jobs,
@@ -178,19 +176,6 @@ fn named<'p>(
             known: known.join(", "),
         }
     })
-}
-
-/// What always lies on a bench.
-struct Bench {
-    asset: AssetId,
-    phase: Phase,
-    setup: Text,
-}
-
-impl Identify for Bench {
-    fn identify(&self, _at: Stamp) -> Option<(AssetId, Phase, Text)> {
-        Some((self.asset.clone(), self.phase.clone(), self.setup.clone()))
-    }
 }
 
 /// What a person should know of a plan before it is carried out, in words.

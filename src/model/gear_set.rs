@@ -86,16 +86,7 @@ mod tests {
     use super::*;
 
     fn part(id: &str, kind: GearKind, category: &str, volts: Option<f64>) -> Gear {
-        Gear {
-            id: id.into(),
-            kind,
-            category: category.into(),
-            rated_voltage_v: volts,
-            full_scale_ohm: None,
-            lowest_ohm: None,
-            due: None,
-            remark: "".into(),
-        }
+        Gear { category: category.into(), rated_voltage_v: volts, ..Gear::new(id.into(), kind) }
     }
 
     fn said(parts: &[Gear]) -> String {

@@ -1,14 +1,16 @@
 //! What people change: register rows, corrections, and answers to findings.
 
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, FindingKind, Gear, Proof, Stamp,
-    Text, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, FindingKind, Gear,
+    Proof, Stamp, Text, Token,
 };
 
 /// A change that a person makes to a register or a reading.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Change {
-    /// An asset as it is from now on.
+    /// A class as it is from now on. It has a name.
+    Class(AssetClass),
+    /// An asset as it is from now on, in its own words: what it is silent about, its class says.
     Asset(Asset),
     /// Something done to an asset. One at the same time and of the same kind is replaced.
     Event(Event),
@@ -29,12 +31,37 @@ pub enum Change {
     Correction(Correction),
     /// An answer to a finding.
     FindingAct(FindingAct),
+    /// One more step of a run sheet. It has to follow the last one: else somebody else has been at
+    /// the sheet meanwhile, and the change is refused ([`StoreError::Stale`](super::StoreError)).
+    Step(SheetStep),
     /// An account as it is from now on.
     Account(Account),
     /// A token as it is from now on.
     Token(Token),
     /// Somebody came, or was not let in; always a new row.
     Access(Access),
+}
+
+/// A run sheet: no two are opened at one station at one instant.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SheetKey {
+    /// The station.
+    pub station: Text,
+    /// When it was opened.
+    pub opened: Stamp,
+}
+
+/// One step of a run sheet, as it is kept. Steps are never changed or taken out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SheetStep {
+    /// The sheet.
+    pub sheet: SheetKey,
+    /// Counted from 1 within the sheet, without a gap.
+    pub number: u32,
+    /// What was done, in a word.
+    pub act: Text,
+    /// Its particulars, as JSON text.
+    pub details: String,
 }
 
 /// What a person does about a finding.

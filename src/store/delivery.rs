@@ -72,6 +72,9 @@ pub enum Entry {
     Tray(TrayItem),
     /// A record that could not become a reading.
     Reject(RejectItem),
+    /// A line that is no reading of any asset, such as a proof of the tester at a bench: the line
+    /// is kept, and nothing else. Given again it is kept again.
+    Aside,
 }
 
 /// Some records of a delivery, in file order.
@@ -97,6 +100,8 @@ pub struct Receipt {
     pub tray: u64,
     /// Rejects, conflicts included.
     pub rejected: u64,
+    /// Lines that were kept and are no readings.
+    pub aside: u64,
     /// The first rejects (with conflicts), for showing: at most 100.
     pub first_rejects: Vec<(RecordPlace, RejectItem)>,
     /// Assets that were met for the first time.

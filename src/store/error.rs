@@ -42,6 +42,14 @@ pub enum StoreError {
         /// The instant named.
         since: Stamp,
     },
+    /// A step of a run sheet that does not follow its last one.
+    #[error("the run sheet of `{station}` has moved on to step {last} meanwhile (look again)")]
+    Stale {
+        /// Whose sheet.
+        station: String,
+        /// The number of its last step.
+        last: u32,
+    },
     /// A kept file whose bytes are not those it is named by.
     #[error("kept file `{digest}`: {why} (restore it from a backup, or give the file again)")]
     Kept {

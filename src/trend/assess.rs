@@ -4,9 +4,10 @@ use std::sync::Arc;
 
 use super::detect::{Context, CrossingTimes, Detection, Detector, Label};
 use super::filter::Interval;
+use super::normal::two_sided;
 use super::outcome::{Measured, outcome};
 use crate::model::{
-    Asset, Bound, Case, Limit, Line, Outcome, Point, Reading, Series, TemperatureOf, Verdict,
+    Asset, Bound, Case, Limit, Line, Outcome, Point, Reading, Series, Stamp, TemperatureOf, Verdict,
 };
 
 /// What the trend is told beside the points.
@@ -60,7 +61,43 @@ pub struct LineAssessment {
     pub n_under: usize,
     /// The last point.
     pub last: Option<Point>,
+    /// What a next reading is expected to be; none where no value of the epoch is on scale.
+    pub habit: Option<Habit>,
 }
+
+/// What the readings of a line have been like so far.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Habit {
+    /// log10 ohm at 40 °C at the last visit, with its 90 % interval.
+    pub level: Interval,
+    /// Decades a year, the middle of what is credible.
+    pub decades_per_year: f64,
+    /// Decades per 10 K: how readings change with temperature.
+    pub coefficient: f64,
+    /// Standard deviation of a reading about the level, decades.
+    pub scatter: f64,
+    /// The last visit.
+    pub last: Stamp,
+}
+
+impl Habit {
+    /// log10 ohm of a reading at an instant and insulation temperature (with its standard
+    /// uncertainty in K), as read, with a 90 % interval: the level carried on at its rate and taken
+    /// to that temperature, widened by level, scatter and temperature together. Under the model;
+    /// the level's interval is taken as that of a normal law.
+    pub fn expected(&self, at: Stamp, celsius: f64, temperature_sd: f64) -> Interval {
+        let z = two_sided(0.9);
+        let years = (at.days() - self.last.days()).max(0.0) / DAYS_A_YEAR;
+        let warm = self.coefficient * (celsius - 40.0) / 10.0;
+        let mid = self.level.mid + self.decades_per_year * years + warm;
+        let level_sd = (self.level.upper - self.level.lower) / (2.0 * z);
+        let warm_sd = self.coefficient * temperature_sd / 10.0;
+        let sd = level_sd.hypot(self.scatter).hypot(warm_sd);
+        Interval { lower: mid - z * sd, mid, upper: mid + z * sd }
+    }
+}
+
+const DAYS_A_YEAR: f64 = 365.25;
 
 impl Assessor {
     /// Prepares the detector.
@@ -128,5 +165,36 @@ fn line_of(case: &Case, line: &Line, detection: &Detection) -> LineAssessment {
         n_over: count(Bound::Over),
         n_under: count(Bound::Under),
         last: line.points.last().cloned(),
+        habit: on_scale.map(|j| Habit {
+            level: j.level,
+            decades_per_year: j.decades_per_year.mid,
+            coefficient: j.coefficient,
+            scatter: j.scatter,
+            last: j.last,
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The normal law: with level and temperature known exactly a 90 % interval reaches 1.645
+    /// standard deviations to either side (C).
+    #[test]
+    fn a_reading_is_expected_at_its_temperature_and_time() {
+        let habit = Habit {
+            level: Interval { lower: 8.0, mid: 8.0, upper: 8.0 },
+            decades_per_year: -0.5,
+            coefficient: -0.3,
+            scatter: 0.1,
+            last: Stamp::from_micros(0),
+        };
+        let year = Stamp::from_micros(0).plus_days(DAYS_A_YEAR);
+        let warm = habit.expected(year, 60.0, 0.0);
+        assert!((warm.mid - (8.0 - 0.5 - 0.6)).abs() < 1e-9, "{warm:?}");
+        assert!((warm.upper - warm.mid - 1.644_854 * 0.1).abs() < 1e-6, "{warm:?}");
+        let unsure = habit.expected(year, 60.0, 10.0);
+        assert!((unsure.mid - unsure.lower - 1.644_854 * 0.1_f64.hypot(0.3)).abs() < 1e-6);
     }
 }

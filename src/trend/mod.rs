@@ -32,7 +32,7 @@ pub mod straight;
 pub mod tails;
 pub mod words;
 
-pub use assess::{Assessment, Assessor, LineAssessment, Settings};
+pub use assess::{Assessment, Assessor, Habit, LineAssessment, Settings};
 pub use detect::{Alarm, Context, CrossingTimes, Notice, NoticeKind};
 
 #[cfg(test)]

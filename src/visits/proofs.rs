@@ -36,14 +36,19 @@ impl Suspicion {
 /// without confirmed contact at most as long as a visit's gap.
 ///
 /// A failed proof reaches back to the last good one of its function (resistance or voltage) when
-/// it was made after the readings, and in any case forward until the next good one.
+/// it was made after the readings, and in any case forward until the next good one. Of the proofs
+/// made after the readings only one of the same kind says that it was good: a broken lead passes
+/// for open leads, and the shorted leads show it a moment later.
 pub fn suspicions(proofs: &[Proof], settings: &Settings) -> Vec<Suspicion> {
     let mut sorted: Vec<&Proof> = proofs.iter().collect();
     sorted.sort_by_key(|p| p.at);
     let mut out = Vec::new();
     for failed in sorted.iter().filter(|p| !p.passed) {
         let good = |p: &&&Proof| {
-            p.passed && p.tester == failed.tester && function(p.kind) == function(failed.kind)
+            p.passed
+                && p.tester == failed.tester
+                && function(p.kind) == function(failed.kind)
+                && (p.kind == failed.kind || p.moment == ProofMoment::Before)
         };
         let span_days = match failed.kind {
             ProofKind::Contact => settings.gap_hours / 24.0,

@@ -127,6 +127,20 @@ fn a_failed_proof_after_the_job_reaches_back_to_the_last_good_one() {
 }
 
 #[test]
+fn a_good_proof_of_another_kind_after_the_job_shields_nothing() {
+    let proofs = [
+        proof(0.0, ProofKind::Open, true, ProofMoment::Before),
+        proof(0.01, ProofKind::Shorted, true, ProofMoment::Before),
+        proof(0.5, ProofKind::Open, true, ProofMoment::After),
+        proof(0.51, ProofKind::Shorted, false, ProofMoment::After),
+        proof(0.52, ProofKind::Open, true, ProofMoment::After),
+        proof(1.0, ProofKind::Shorted, true, ProofMoment::After),
+    ];
+    let found = suspicions(&proofs, &Settings::default());
+    assert_eq!((found[0].from, found[0].to), (at(0.01), at(1.0)));
+}
+
+#[test]
 fn without_a_good_proof_a_failed_one_reaches_at_most_its_span() {
     let after =
         suspicions(&[proof(0.0, ProofKind::Open, false, ProofMoment::After)], &Settings::default());

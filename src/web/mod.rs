@@ -2,6 +2,7 @@
 
 mod access;
 mod api;
+mod bench;
 mod health;
 mod metrics;
 mod pages;
@@ -82,5 +83,6 @@ fn table() -> Vec<Route> {
     table.extend(access::table());
     table.extend(api::table());
     table.extend(pages::table());
+    table.extend(bench::table());
     table
 }

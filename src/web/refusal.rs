@@ -37,6 +37,16 @@ impl Refusal {
         Refusal { status, again: Some(again), error: error.into() }
     }
 
+    /// The status it is answered with.
+    pub(super) fn status(&self) -> StatusCode {
+        self.status
+    }
+
+    /// What is wrong.
+    pub(super) fn words(&self) -> &str {
+        &self.error
+    }
+
     /// Nothing was done, and the same request may be sent again after some seconds.
     pub(super) fn busy(again: u16, error: impl Into<String>) -> Self {
         let status = StatusCode::SERVICE_UNAVAILABLE;

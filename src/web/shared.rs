@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use ohmward_parsers::Profiles;
 
+use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::dossier::Settings;
 use crate::model::AssetClass;
@@ -34,6 +35,8 @@ pub struct Shared {
     pub clock: Arc<dyn Clock>,
     /// Told after each commit.
     pub wake: Wake,
+    /// The bench stations with their run sheets.
+    pub bench: Stations,
     /// Every source as it stands.
     pub roster: Roster,
     /// The writer as it stands.

@@ -8,14 +8,14 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
-use ohmward_parsers::{Parsed, Profile, RawReading, Stream};
+use ohmward_parsers::{self as raw, Parsed, Profile, RawReading, Stream};
 
 use super::parcels::Packer;
 use crate::limits;
-use crate::model::{Alias, AssetClass, Gear, Stamp, Text};
-use crate::normalise::{Identify, Normaliser, Surroundings};
+use crate::model::{Alias, AssetClass, Gear, Stamp, TemperatureOf, Text};
+use crate::normalise::{Belongs, Identify, Normaliser, OnBench, Surroundings};
 use crate::sources::{Chunk, Connection, Standing};
-use crate::store::{Parcel, Source};
+use crate::store::{Entry, Parcel, Source, TrayItem};
 use lines::{Line, Lines};
 use test::{Part, Test};
 
@@ -183,13 +183,28 @@ impl Reading<'_> {
         let Part::Value(seconds) = part else { return };
         let arrived = self.arrival();
         let mut parsed = self.parse(line);
+        let bench = self.rule.identify.as_deref();
+        let mut belongs = Belongs::Nobody;
         for raw in &mut parsed.readings {
             raw.duration_s = raw.duration_s.or(seconds);
-            self.identify(raw, arrived);
+            if let Some(bench) = bench {
+                belongs = bench.identify(arrived, raw.duration_s);
+            }
+            if let Belongs::To(on_bench) = &belongs {
+                fill(raw, on_bench);
+            }
         }
         let bytes_at = |_| line.bytes.to_vec();
         let mut packer = Packer { normaliser: self.normaliser, arrived, bytes_at: &bytes_at };
-        let entries = packer.pack(&mut parsed).entries;
+        let mut entries = packer.pack(&mut parsed).entries;
+        for (_, entry) in &mut entries {
+            if let Entry::Reading(value) | Entry::Tray(TrayItem { reading: value, .. }) = entry {
+                bench.inspect(|bench| bench.saw(value, &belongs));
+                if belongs == Belongs::Aside {
+                    *entry = Entry::Aside;
+                }
+            }
+        }
         self.parcel.lines.extend(entries.iter().map(|_| line.bytes.to_vec()));
         self.parcel.entries.extend(entries);
     }
@@ -240,21 +255,33 @@ impl Reading<'_> {
         }
         parsed
     }
+}
 
-    fn identify(&self, raw: &mut RawReading, at: Stamp) {
-        if !raw.asset.is_empty() {
-            return;
+/// What the bench knows, where the line does not say itself whose it is.
+fn fill(raw: &mut RawReading, bench: &OnBench) {
+    if !raw.asset.is_empty() {
+        return;
+    }
+    let or = |own: &mut Text, known: &str| {
+        if own.is_empty() {
+            *own = known.into();
         }
-        let Some((asset, phase, setup)) = self.rule.identify.as_ref().and_then(|i| i.identify(at))
-        else {
-            return;
-        };
-        raw.asset = asset.as_str().into();
-        if raw.phase.is_empty() {
-            raw.phase = phase.as_str().into();
-        }
-        if raw.setup.is_empty() {
-            raw.setup = setup;
-        }
+    };
+    or(&mut raw.asset, bench.asset.as_str());
+    or(&mut raw.phase, bench.phase.as_str());
+    or(&mut raw.setup, &bench.setup);
+    or(&mut raw.tester, &bench.tester);
+    or(&mut raw.operator, &bench.operator);
+    raw.test_voltage_v = raw.test_voltage_v.or(bench.test_voltage_v);
+    raw.duration_s = raw.duration_s.or(bench.seconds);
+    raw.humidity_pct = raw.humidity_pct.or(bench.humidity_pct);
+    if raw.temperature_c.is_none()
+        && let Some((celsius, of)) = bench.temperature
+    {
+        raw.temperature_c = Some(celsius);
+        raw.temperature_of = Some(match of {
+            TemperatureOf::Winding => raw::TemperatureOf::Winding,
+            TemperatureOf::Ambient => raw::TemperatureOf::Ambient,
+        });
     }
 }

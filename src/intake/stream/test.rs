@@ -15,6 +15,8 @@ pub enum TestRule {
         /// The tester's word for the end.
         end: String,
     },
+    /// With a person's word on the run sheet, which counts the seconds itself.
+    Button,
 }
 
 /// The test going on, if any.
@@ -38,6 +40,7 @@ impl Test {
     pub(super) fn see(&mut self, rule: &TestRule, line: &[u8], after: Duration) -> Part {
         let last = self.last.replace(after);
         match rule {
+            TestRule::Button => {}
             TestRule::Pause(pause) => {
                 if last.is_none_or(|last| after.saturating_sub(last) >= *pause) {
                     self.began = Some(after);

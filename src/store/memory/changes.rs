@@ -3,10 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::State;
-use crate::model::{AssetId, Correction, CorrectionKind, FindingKind, Mark, Proof, Stamp};
+use crate::model::{Asset, AssetId, Correction, CorrectionKind, FindingKind, Mark, Proof, Stamp};
 use crate::store::episodes::{self, Episode};
 use crate::store::same;
-use crate::store::{Change, FindingAct, Recorded, Result, StoreError, When};
+use crate::store::{Change, FindingAct, Recorded, Result, SheetStep, StoreError, When};
 
 impl State {
     /// Marks an asset, to be assessed from a measuring time on.
@@ -27,6 +27,13 @@ impl State {
     /// Records one change; whether it was new.
     pub(super) fn change(&mut self, change: &Change, mark: &Mark) -> Result<bool> {
         let new = match change {
+            Change::Class(class) if class.name.is_empty() => {
+                let why = "a class without a name cannot be registered";
+                return Err(StoreError::Other(why.to_owned()));
+            }
+            Change::Class(class) => {
+                !self.classes(When::ALWAYS).iter().any(|row| row.value == *class)
+            }
             Change::Asset(asset) => self.asset(&asset.id, When::ALWAYS).as_ref() != Some(asset),
             Change::Event(_)
             | Change::Gear(_)
@@ -40,11 +47,18 @@ impl State {
             Change::AliasVoid(alias) => self.alias_like(alias).is_some(),
             Change::Correction(correction) => self.is_new_correction(correction)?,
             Change::FindingAct(act) => return self.act(act.clone(), mark),
+            Change::Step(step) => self.follows(step)?,
         };
         if !new {
             return Ok(false);
         }
         match change {
+            Change::Class(class) => {
+                let of_class = |asset: &Asset| asset.class == class.name;
+                for asset in self.registered(When::ALWAYS).into_iter().filter(of_class) {
+                    self.mark(&asset.id, Stamp::MIN);
+                }
+            }
             Change::Asset(asset) => self.mark(&asset.id, Stamp::MIN),
             Change::Event(event) | Change::EventVoid(event) => self.mark(&event.asset, event.at),
             Change::Gear(gear) => self.mark_users(&gear.id, Stamp::MIN),
@@ -69,10 +83,24 @@ impl State {
             }
             Change::Correction(correction) => self.mark_corrected(correction)?,
             // Nothing that is assessed depends on them.
-            Change::FindingAct(_) | Change::Account(_) | Change::Token(_) | Change::Access(_) => {}
+            Change::FindingAct(_)
+            | Change::Account(_)
+            | Change::Token(_)
+            | Change::Access(_)
+            | Change::Step(_) => {}
         }
         self.changes.push(Recorded { value: change.clone(), mark: mark.clone() });
         Ok(true)
+    }
+
+    /// A step has to follow the last one of its sheet.
+    fn follows(&self, step: &SheetStep) -> Result<bool> {
+        let of_sheet = self.sheet_steps().filter(|row| row.value.sheet == step.sheet);
+        let last = of_sheet.map(|row| row.value.number).max().unwrap_or(0);
+        match step.number == last + 1 {
+            true => Ok(true),
+            false => Err(StoreError::Stale { station: step.sheet.station.to_string(), last }),
+        }
     }
 
     fn is_new_correction(&self, new: &Correction) -> Result<bool> {

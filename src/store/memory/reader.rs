@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
-    ReadingId, Stamp, Text, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Proof, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
-    Result, Stored, StoredReject, StoredTray, Telling, TrayItem, When, episodes, same,
+    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem, When,
+    episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -61,6 +62,15 @@ impl State {
             _ => None,
         });
         all.map(|(value, mark)| Recorded { value, mark }).collect()
+    }
+
+    /// The steps of all run sheets as they were recorded.
+    pub(super) fn sheet_steps(&self) -> impl Iterator<Item = Recorded<SheetStep>> {
+        let all = self.known(Stamp::MAX, |change| match change {
+            Change::Step(step) => Some(step.clone()),
+            _ => None,
+        });
+        all.map(|(value, mark)| Recorded { value, mark })
     }
 
     pub(super) fn proofs(&self, when: When) -> Vec<Recorded<Proof>> {
@@ -153,15 +163,38 @@ impl Reader for MemoryStore {
 
     fn assets(&self, when: When) -> Result<Vec<Asset>> {
         let state = self.state();
-        let all = state.known(when.known_at, |change| match change {
-            Change::Asset(asset) => Some(asset.clone()),
-            _ => None,
-        });
-        Ok(standing(all.map(|(asset, _)| (asset.id.clone(), Some(asset)))))
+        let all = state.registered(when).into_iter();
+        Ok(all.map(|asset| state.meant(asset, when)).collect())
     }
 
     fn asset(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
+        let state = self.state();
+        Ok(state.asset(id, when).map(|asset| state.meant(asset, when)))
+    }
+
+    fn assets_as_registered(&self, when: When) -> Result<Vec<Asset>> {
+        Ok(self.state().registered(when))
+    }
+
+    fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
         Ok(self.state().asset(id, when))
+    }
+
+    fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>> {
+        Ok(self.state().classes(when))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        let state = self.state();
+        let mut last: BTreeMap<AssetId, Stamp> = BTreeMap::new();
+        for row in state.rows(when) {
+            if let Some(asset) = state.home(row) {
+                let at = row.stored.reading.taken_at;
+                let newest = last.entry(asset.clone()).or_insert(at);
+                *newest = at.max(*newest);
+            }
+        }
+        Ok(last.into_iter().collect())
     }
 
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
@@ -341,6 +374,22 @@ impl Reader for MemoryStore {
         let mut all = self.findings(None, when)?;
         all.retain(|finding| finding.kind == kind);
         Ok(all)
+    }
+
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>> {
+        let state = self.state();
+        let first = state.sheet_steps().filter(|row| row.value.number == 1);
+        let mut keys: Vec<SheetKey> = first
+            .map(|row| row.value.sheet)
+            .filter(|key| station.is_none_or(|station| key.station == station))
+            .collect();
+        keys.sort_by(|a, b| b.opened.cmp(&a.opened).then(a.station.cmp(&b.station)));
+        keys.truncate(most);
+        Ok(keys)
+    }
+
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
+        Ok(self.state().sheet_steps().filter(|row| row.value.sheet == *sheet).collect())
     }
 
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {

@@ -122,13 +122,15 @@ impl State {
 }
 
 impl Writer for MemoryStore {
-    fn receive(
+    fn receive_kept(
         &mut self,
         now: Stamp,
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt> {
+        kept()?;
         let mut state = self.state();
         let batch = state.batches.len() as u64 + 1;
         let mut to = Delivery {
@@ -156,6 +158,12 @@ impl Writer for MemoryStore {
                         state.take_in(&mut to, place, reading, Some(written), line)?;
                     }
                     Entry::Reject(item) => to.rejects.push((place, item)),
+                    Entry::Aside => {
+                        to.receipt.aside += 1;
+                        if let Some(line) = line {
+                            state.lines.insert((batch, place.record), line.clone());
+                        }
+                    }
                 }
             }
         }
@@ -165,7 +173,8 @@ impl Writer for MemoryStore {
             to.rejects.iter().take(Receipt::FIRST_REJECTS).cloned().collect();
         to.rejects.dedup();
         to.rejects.retain(|(place, item)| !state.knows_reject(source, *place, item));
-        if to.receipt.accepted + to.receipt.tray == 0 && to.rejects.is_empty() {
+        let kept = to.receipt.accepted + to.receipt.tray + to.receipt.aside;
+        if kept == 0 && to.rejects.is_empty() {
             return Ok(to.receipt);
         }
         to.receipt.batch = Some(state.add_batch(now, source.clone()));

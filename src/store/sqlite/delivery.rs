@@ -43,6 +43,7 @@ impl Delivery {
         sum.duplicate += new.duplicate;
         sum.tray += new.tray;
         sum.rejected += new.rejected;
+        sum.aside += new.aside;
         let room = Receipt::FIRST_REJECTS - sum.first_rejects.len();
         sum.first_rejects.extend(new.first_rejects.into_iter().take(room));
         sum.new_assets.extend(new.new_assets);

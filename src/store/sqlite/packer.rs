@@ -136,6 +136,7 @@ impl Packer {
                     self.heavy += item.bytes.len() + item.reason.len() + 128;
                     self.run.rejects.push((place, item));
                 }
+                Entry::Aside => self.run.asides.push(place.record),
             }
         }
         Ok(())

@@ -6,15 +6,17 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
-use super::registers::{accounts, aliases, assets, corrections, events, findings, gear, proofs};
+use super::registers::{
+    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs, sheets,
+};
 use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
-    ReadingId, Stamp, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Proof, ReadingId, Stamp, Token,
 };
 use crate::store::{
     Batch, DayTemperature, FindingAct, KeptFiles, Pending, Posted, Reader, Recorded, Result,
-    Stored, StoredReject, StoredTray, Telling, When,
+    SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -67,6 +69,22 @@ impl Reader for SqliteReader {
 
     fn asset(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
         self.snapshot(|db| assets::one(db, id, when))
+    }
+
+    fn assets_as_registered(&self, when: When) -> Result<Vec<Asset>> {
+        self.snapshot(|db| assets::registered(db, when))
+    }
+
+    fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
+        self.snapshot(|db| assets::registered_as(db, id, when))
+    }
+
+    fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>> {
+        self.snapshot(|db| classes::all(db, when))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        self.snapshot(|db| readings::last_taken(db, when))
     }
 
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
@@ -161,6 +179,14 @@ impl Reader for SqliteReader {
 
     fn findings_of(&self, kind: FindingKind, when: When) -> Result<Vec<Finding>> {
         self.snapshot(|db| findings::all(db, Of::Kind(kind), when))
+    }
+
+    fn sheets(&self, station: Option<&str>, most: usize) -> Result<Vec<SheetKey>> {
+        self.snapshot(|db| sheets::latest(db, station, most))
+    }
+
+    fn steps(&self, sheet: &SheetKey) -> Result<Vec<Recorded<SheetStep>>> {
+        self.snapshot(|db| sheets::steps(db, sheet))
     }
 
     fn accounts(&self, when: When) -> Result<Vec<Recorded<Account>>> {

@@ -284,12 +284,14 @@ impl<'a> Storing<'a> {
         let mut all: Vec<_> = self.conflicts.iter().chain(&self.run.rejects).collect();
         all.sort_by_key(|(place, _)| *place);
         self.receipt.rejected = all.len() as u64;
+        self.receipt.aside = self.run.asides.len() as u64;
+        self.kept_lines.extend(&self.run.asides);
         self.receipt.first_rejects =
             all.iter().take(Receipt::FIRST_REJECTS).map(|&r| r.clone()).collect();
         let new_rejects: Vec<NewReject<'_>> = rejects::new_ones(db, source, all)?;
 
         let batch = self.slots.batch;
-        if self.span.is_some() || !new_rejects.is_empty() {
+        if self.span.is_some() || !new_rejects.is_empty() || !self.run.asides.is_empty() {
             if self.delivery.receipt.batch.is_none() {
                 batches::add(db, batch, self.delivery.now, source)?;
             }

@@ -24,6 +24,8 @@ pub(super) struct Run {
     pub(super) homes: Vec<Home>,
     pub(super) contexts: Vec<Context>,
     pub(super) rejects: Vec<(RecordPlace, RejectItem)>,
+    /// Records of which only the line is kept.
+    pub(super) asides: Vec<u64>,
     /// Original lines of streams, by record.
     pub(super) lines: FxHashMap<u64, Vec<u8>>,
     /// The assets in it as they are to be registered when they are new, by id.
@@ -33,7 +35,10 @@ pub(super) struct Run {
 impl Run {
     /// Whether there is nothing in it.
     pub(super) fn is_empty(&self) -> bool {
-        self.part.rows.is_empty() && self.rejects.is_empty() && self.spool.is_none()
+        self.part.rows.is_empty()
+            && self.rejects.is_empty()
+            && self.asides.is_empty()
+            && self.spool.is_none()
     }
 
     /// Hands out all rows, home by home in the order given, each home by time and then as

@@ -154,6 +154,10 @@ pub struct Judged {
     pub level: Interval,
     /// Decades a year, negative when falling.
     pub decades_per_year: Interval,
+    /// Decades per 10 K that its readings fall with temperature.
+    pub coefficient: f64,
+    /// Scatter of a reading, decades.
+    pub scatter: f64,
     /// When the trend reaches the limit; open unless a finding or watch stands.
     pub crossing: CrossingTimes,
     /// Visits like the healthy ones, at the usual pace, that would end the finding; none where

@@ -193,6 +193,7 @@ fn alias(
         from: None,
         until: None,
         remark: text("reason", given.get("reason"))?,
+        merged: false,
     })
 }
 

@@ -3,11 +3,13 @@
 pub(super) mod accounts;
 pub(super) mod aliases;
 pub(super) mod assets;
+pub(super) mod classes;
 pub(super) mod corrections;
 pub(super) mod events;
 pub(super) mod findings;
 pub(super) mod gear;
 pub(super) mod proofs;
+pub(super) mod sheets;
 
 use rusqlite::Connection;
 use rustc_hash::FxHashMap;
@@ -62,6 +64,7 @@ pub(super) fn record(
 
 fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
     match change {
+        Change::Class(class) => classes::add(to, class),
         Change::Asset(asset) => assets::add(to, asset),
         Change::Event(event) => events::add(to, event, false),
         Change::EventVoid(event) => events::add(to, event, true),
@@ -72,6 +75,7 @@ fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
         Change::AliasVoid(alias) => aliases::add(to, alias, true),
         Change::Correction(correction) => corrections::add(to, correction),
         Change::FindingAct(act) => findings::act(to, act),
+        Change::Step(step) => sheets::add(to, step),
         Change::Account(account) => accounts::add(to, account),
         Change::Token(token) => accounts::add_token(to, token),
         Change::Access(access) => accounts::add_access(to, access),

@@ -69,6 +69,8 @@ impl Fold<'_> {
                 says: track.says,
                 level: track.state.level(self.detector.grid()),
                 decades_per_year: track.state.rate(self.detector.grid()),
+                coefficient: track.state.coefficient(track.prior),
+                scatter: track.state.scatter(track.prior),
                 crossing: if flagged { self.crossing(track) } else { CrossingTimes::default() },
                 clears_after: if flagged { self.clears_after(track) } else { None },
                 visits: track.state.visits(),
