@@ -2,10 +2,16 @@
 //! desk, in light and dark.
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
+mod asset;
 mod checks;
 mod driver;
+mod entry;
+mod findings;
 mod fleet;
+mod looks;
 mod quay;
+mod roles;
 #[path = "../daemon/running.rs"]
 #[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
 mod running;
+mod waiting;
