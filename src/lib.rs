@@ -16,6 +16,7 @@ pub mod normalise;
 pub mod trend;
 pub mod visits;
 
+pub mod notify;
 pub mod sources;
 pub mod store;
 

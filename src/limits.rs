@@ -1,5 +1,7 @@
 //! Every limit of the program in one place, each with its reason.
 
+use std::time::Duration;
+
 /// Longest record a parser takes, in bytes: a reading with a long remark is under 1 KiB,
 /// and a line without an end must not fill the memory.
 pub const RECORD_BYTES: usize = ohmward_parsers::RECORD_BYTES;
@@ -44,7 +46,7 @@ pub const BODIES_KIB: usize = 64 * 1024;
 
 /// A part that gave no sign of life for so long is stuck: a full disk or a locked database makes
 /// the store answer within 10 s.
-pub const STUCK: std::time::Duration = std::time::Duration::from_secs(30);
+pub const STUCK: Duration = Duration::from_secs(30);
 
 /// Largest spreadsheet file that is read, in bytes: calamine holds its parts in memory, and a year
 /// of a workshop is under 1 MB.
@@ -70,3 +72,77 @@ pub const PASSWORD_CHARS: usize = 10;
 
 /// Longest password in bytes: a sentence, and no work for a hash to be held up with.
 pub const PASSWORD_BYTES: usize = 1_024;
+
+/// Tries in vain that are let through, and how soon one more is.
+#[derive(Clone, Copy, Debug)]
+pub struct Tries {
+    /// In a row.
+    pub at_once: u32,
+    /// Time after which one more is.
+    pub one_each: Duration,
+}
+
+/// Logins and tokens in vain from one address: a person mistypes twice or thrice, a class behind
+/// one router ten times.
+pub const TRIES_OF_CLIENT: Tries = Tries { at_once: 10, one_each: Duration::from_secs(30) };
+
+/// Logins in vain under one name, wherever they come from: 1,440 guesses a day are out of reach of
+/// guessing, and a stranger can keep somebody out only while they go on.
+pub const TRIES_OF_NAME: Tries = Tries { at_once: 20, one_each: Duration::from_secs(60) };
+
+/// Refusals that are noted in the store one by one; beyond that they are counted in the next note:
+/// at most some 43,000 small rows a day under attack.
+pub const NOTED_REFUSALS: Tries = Tries { at_once: 30, one_each: Duration::from_secs(2) };
+
+/// Characters of a refused name that are noted.
+pub const NOTED_NAME: usize = 64;
+
+/// Addresses, and names, whose tries are remembered: some hundred kilobytes.
+pub const THROTTLED: usize = 4_096;
+
+/// Passwords that are checked at once: each takes 19 MiB and a processor for a moment.
+pub const HASHES_AT_ONCE: usize = 2;
+
+/// Longest wait for one's turn to have a password checked.
+pub const HASH_WAIT: Duration = Duration::from_secs(5);
+
+/// A session ends when nothing was done in it for so long: a job at the bench fits between.
+pub const SESSION_IDLE: Duration = Duration::from_secs(2 * 3_600);
+
+/// A session ends after so long: a shift.
+pub const SESSION_WHOLE: Duration = Duration::from_secs(12 * 3_600);
+
+/// Sessions at once; beyond that the one that was idle longest ends.
+pub const SESSIONS: usize = 1_024;
+
+/// Sessions of one account at once: a class that shares one has fewer.
+pub const SESSIONS_OF_ACCOUNT: usize = 64;
+
+/// Longest body of any request but those that bring readings or files, in bytes: a form with a
+/// long remark.
+pub const FORM_BYTES: usize = 1024 * 1024;
+
+/// Longest pause within the body of a request.
+pub const BODY_PAUSE: Duration = Duration::from_secs(10);
+
+/// Longest time for a body as a whole: the longest one at 1 Mbit/s.
+pub const BODY_TIME: Duration = Duration::from_secs(150);
+
+/// Longest head of a request in bytes: request line and headers. Browsers send 2 KiB at most.
+pub const HEAD_BYTES: usize = 32 * 1024;
+
+/// Most headers of a request.
+pub const HEADERS: usize = 64;
+
+/// Time for the head of a request, and for which an idle connection is kept: shorter than requests
+/// have when the daemon ends.
+pub const HEAD_TIME: Duration = Duration::from_secs(8);
+
+/// Longest pause in which nothing of an answer is taken.
+pub const WRITE_PAUSE: Duration = Duration::from_secs(60);
+
+/// Connections at once: a hundred benches with browsers and gateways have a tenth of that.
+pub const CONNECTIONS: usize = 4_096;
+
+/// Connections from one other machine at once.
+pub const CONNECTIONS_OF_ADDRESS: usize = 256;

@@ -130,6 +130,12 @@ pub(crate) enum Command {
     /// The programs that may use the service, and what each may do
     #[command(subcommand)]
     Token(TokenCommand),
+    /// Try a way by which people are told of findings
+    #[command(subcommand)]
+    Notify(NotifyCommand),
+    /// Messages to people: what was sent, what waits and why
+    #[command(subcommand)]
+    Outbox(OutboxCommand),
     /// Write readings, or everything, as CSV
     #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
         backup-2026-03")]
@@ -734,6 +740,19 @@ pub(crate) enum AccountCommand {
 }
 
 #[derive(Debug, Subcommand)]
+pub(crate) enum NotifyCommand {
+    /// Send a test message on one channel
+    #[command(
+        after_help = "Example:\n  ohmward notify test shift\n\nIt is sent at once, also in quiet \
+        hours, and says nothing about any asset."
+    )]
+    Test {
+        /// The name of the channel in the configuration
+        name: String,
+    },
+}
+
+#[derive(Debug, Subcommand)]
 pub(crate) enum TokenCommand {
     /// Add a token and print it: it is shown this once
     #[command(after_help = "Example:\n  ohmward token add crane-gateway --role ingest --expires \
@@ -760,5 +779,26 @@ pub(crate) enum TokenCommand {
         name: String,
         #[command(flatten)]
         by: By,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum OutboxCommand {
+    /// All messages, the oldest first
+    List {
+        /// Only those that wait to be sent
+        #[arg(long)]
+        waiting: bool,
+    },
+    /// One message as it is sent
+    Show {
+        /// Its number
+        number: u64,
+    },
+    /// Try waiting messages again now
+    #[command(after_help = "Example:\n  ohmward outbox retry\n  ohmward outbox retry 17")]
+    Retry {
+        /// Their numbers [default: all]
+        numbers: Vec<u64>,
     },
 }

@@ -14,6 +14,7 @@ mod history;
 mod import;
 mod learnt;
 mod log;
+mod outbox;
 mod output;
 mod place;
 mod quality;
@@ -127,6 +128,8 @@ impl Cli {
             Command::Tray(args) => reading::tray(place, args),
             Command::Account(args) => account::account(place, args),
             Command::Token(args) => account::token(place, args),
+            Command::Notify(args) => outbox::notify(place, args),
+            Command::Outbox(args) => outbox::outbox(place, args),
             Command::Export(args) => upkeep::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),

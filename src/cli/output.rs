@@ -132,7 +132,7 @@ fn readable(key: &str, value: &Value) -> String {
 }
 
 fn is_time_key(key: &str) -> bool {
-    matches!(key, "taken_at" | "at" | "recorded_at")
+    matches!(key, "taken_at" | "at" | "recorded_at" | "posted_at" | "due_at" | "ended_at")
 }
 
 fn is_date_key(key: &str) -> bool {

@@ -14,6 +14,7 @@ use super::place::{Place, shown};
 use super::{Exit, Failure, note};
 use crate::daemon;
 use crate::export::{Corrections, export_all, export_readings};
+use crate::registry::Keys;
 use crate::store::{Reader, Writer};
 
 pub(crate) fn export(place: &mut Place, export: Export) -> Result<Exit, Failure> {
@@ -79,7 +80,19 @@ pub(crate) fn check(place: &mut Place, config: Option<&Path>) -> Result<Exit, Fa
         }
     };
     match daemon::Plan::read(&place.dir, config, &[]) {
-        Ok(plan) => say("configuration", daemon::problems(&plan), "read".into()),
+        Ok(plan) => {
+            say("configuration", daemon::problems(&plan), "read".into());
+            let keys = match place.has_store() {
+                true => Keys::read(&place.reader()?)?,
+                false => Keys::default(),
+            };
+            let address = plan.http.listen.unwrap_or(daemon::LISTEN);
+            let mut problems = daemon::certificate_problems(&plan.http, &place.dir);
+            if let Err(why) = daemon::reach(address, &plan.http, &keys) {
+                problems.push(why.to_string());
+            }
+            say("http", problems, format!("{address}"));
+        }
         Err(why) => say("configuration", vec![super::chain(&why)], String::new()),
     }
     let mut profiles = Profiles::builtin()?;

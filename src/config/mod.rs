@@ -1,6 +1,8 @@
 //! The configuration: TOML as written, settings as meant. None is needed to begin.
 
 mod bench;
+mod http;
+mod messages;
 mod profiles;
 mod sources;
 
@@ -10,6 +12,7 @@ use serde::Deserialize;
 
 use crate::dossier;
 use crate::model::{Asset, AssetClass, Insulation, Invalid, Joining, text};
+pub use http::{Http, TlsFiles};
 pub use profiles::{ProfileFileError, add_profiles};
 pub use sources::{DropFolder, Sources, Station};
 
@@ -45,6 +48,10 @@ pub struct Config {
     pub bench: crate::bench::Settings,
     /// Where readings come from by themselves.
     pub sources: Sources,
+    /// Where HTTP is served.
+    pub http: Http,
+    /// Who is told of findings, and when.
+    pub messages: crate::watch::messages::Settings,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -53,8 +60,9 @@ struct Written {
     visits: Visits,
     first_met: FirstMet,
     bench: bench::Bench,
-    http: sources::Http,
+    http: http::Table,
     source: sources::Source,
+    notify: messages::Notify,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -120,9 +128,11 @@ impl Config {
     pub fn parse(text: &str) -> Result<Self, String> {
         let written: Written = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut config = Config {
-            sources: sources::meant(written.source, written.http)?,
+            sources: sources::meant(written.source)?,
+            http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             bench: bench::meant(&written.bench)?,
+            messages: messages::meant(written.notify)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -151,6 +161,7 @@ impl Config {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::watch::messages::Addressee;
 
     const SAMPLE: &str = include_str!("../../systemd/config.toml");
 
@@ -167,8 +178,13 @@ mod tests {
         assert_eq!(config.assess, Config::default().assess);
         assert_eq!(config.first_met, Config::default().first_met);
         assert_eq!(config.bench, Config::default().bench);
+        assert_eq!(config.messages.addressees.len(), 2);
+        assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
         // As it is delivered it says nothing.
-        assert_eq!(Config::parse(SAMPLE).unwrap().sources, Sources::default());
+        let delivered = Config::parse(SAMPLE).unwrap();
+        assert_eq!(delivered.sources, Sources::default());
+        assert_eq!(delivered.http, Http::default());
+        assert_eq!(delivered.messages, Config::default().messages);
     }
 
     #[test]
@@ -180,6 +196,9 @@ mod tests {
             "[http]",
             "[[source.serial]]",
             "[[source.folder]]",
+            "[notify]",
+            "[[notify.webhook]]",
+            "[[notify.email]]",
         ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
@@ -187,7 +206,8 @@ mod tests {
             assert!(!known.is_empty(), "{refused}");
             let part = SAMPLE.split_once(table).unwrap().1;
             let part = part.split("\n[").next().unwrap().split("\n#[").next().unwrap();
-            for key in known {
+            // Some are tables, with their own part.
+            for key in known.into_iter().filter(|key| !SAMPLE.contains(&format!(".{key}]]"))) {
                 assert!(part.contains(&format!("\n#{key} = ")), "{table} {key}");
             }
         }
@@ -211,6 +231,7 @@ mod tests {
             (station("test = \"marker\""), "`begin`: expected the tester's word"),
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
+            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

@@ -1,7 +1,6 @@
-//! The tables `[[source.serial]]`, `[[source.folder]]` and `[http]`: as written, as meant.
+//! The tables `[[source.serial]]` and `[[source.folder]]`: as written, as meant.
 
 use std::collections::BTreeSet;
-use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -20,8 +19,6 @@ pub struct Sources {
     pub serial: Vec<Station>,
     /// Folders into which files are dropped.
     pub folder: Vec<DropFolder>,
-    /// Where HTTP is served; none: the default.
-    pub listen: Option<SocketAddr>,
 }
 
 /// A station on a serial port.
@@ -60,13 +57,6 @@ impl DropFolder {
             around: Surroundings::default(),
         }
     }
-}
-
-/// `[http]`.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub(super) struct Http {
-    listen: Option<SocketAddr>,
 }
 
 /// `[source]`.
@@ -178,9 +168,9 @@ const fn settle_s() -> f64 {
 }
 
 /// The sources as meant; the error names the table and what is wrong in it.
-pub(super) fn meant(source: Source, http: Http) -> Result<Sources, String> {
+pub(super) fn meant(source: Source) -> Result<Sources, String> {
     let mut names = BTreeSet::new();
-    let mut sources = Sources { listen: http.listen, ..Sources::default() };
+    let mut sources = Sources::default();
     for table in source.serial {
         let at = format!("source.serial `{}`", table.name);
         let station = station(table).map_err(|why| format!("{at}: {why}"))?;

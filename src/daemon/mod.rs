@@ -1,35 +1,39 @@
 //! The daemon: what is started in which order, how it is told to change, and how it ends.
 //!
-//! Start: lock, store, writer, watch, HTTP, sources, ready. Stop: sources stop reading and what
-//! they read is stored, requests are answered, the watch ends, the store is closed.
+//! Start: lock, store, writer, watch, messages, HTTP, sources, ready. Stop: sources stop reading
+//! and what they read is stored, requests are answered, watch and messages end, the store is
+//! closed.
 
 mod crew;
+mod door;
 mod end;
 mod files;
 mod lines;
+mod listener;
 mod plan;
 mod pulse;
 
-use std::net::SocketAddr;
+use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
 use std::sync::{Arc, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
 use ohmward_parsers::Profiles;
-use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 
 use crate::bench::Stations;
 use crate::clock::Clock;
+use crate::registry::Keys;
 use crate::sources::{Standing, Stop};
 use crate::store::sqlite::{SqliteStore, WriterThread};
 use crate::store::{KeptFiles, StoreError};
-use crate::watch;
+use crate::watch::{self, messages};
 use crate::web::{self, Roster, Shared};
 use crew::Crew;
 use end::{Ending, Thread};
 use pulse::Pulse;
 
+pub use listener::{certificate_problems, reach};
 pub use plan::{Plan, PlanError, problems};
 
 /// Where HTTP is served unless something else is said: this machine only.
@@ -56,6 +60,24 @@ pub enum DaemonError {
         /// Where.
         address: SocketAddr,
         /// What the system says.
+        why: std::io::Error,
+    },
+    /// The service would be open to whoever reaches it.
+    #[error("`{address}` is reached from other machines: it is served only with {missing}")]
+    Exposed {
+        /// Where.
+        address: SocketAddr,
+        /// What has to be there.
+        missing: String,
+    },
+    /// The certificate cannot be used.
+    #[error("the certificate `{}` with the key `{}` cannot be used: {why}", cert.display(), key.display())]
+    Certificate {
+        /// The certificate's file.
+        cert: PathBuf,
+        /// The key's file.
+        key: PathBuf,
+        /// What is wrong.
         why: std::io::Error,
     },
     /// The system refused threads or signals.
@@ -107,6 +129,7 @@ impl Serve {
             writing: Arc::default(),
             watching: Arc::default(),
             assessed: Arc::default(),
+            messages: Arc::default(),
             started: Instant::now(),
             store,
             writer,
@@ -117,11 +140,17 @@ impl Serve {
             .max_blocking_threads(64)
             .enable_all()
             .build()?;
-        let watch = watching(&shared, woken)?;
-        let served = runtime.block_on(self.serve(plan, &shared, &writing, ready));
+        let told = Arc::new(RwLock::new(plan.messages.clone()));
+        let (settled, to_tell) = watch::wake();
+        let watch = watching(&shared, woken, settled)?;
+        let notify = telling(&shared, Arc::clone(&told), to_tell)?;
+        let served = runtime.block_on(self.serve(plan, &shared, &writing, &told, ready));
         // Even after a failed start nothing may be left running.
         let mut ending = served.unwrap_or_else(Ending::failed);
         ending.add(watch);
+        // What is under way to people gets its time beside the others.
+        notify.ask();
+        ending.add(notify);
         let ended = ending.finish();
         runtime.shutdown_timeout(Duration::from_secs(1));
         drop(shared);
@@ -140,36 +169,27 @@ impl Serve {
         plan: Plan,
         shared: &Arc<Shared>,
         writing: &WriterThread,
+        messages: &RwLock<messages::Settings>,
         ready: &mut dyn FnMut(SocketAddr),
     ) -> Result<Ending, DaemonError> {
         let mut terminate = signal(SignalKind::terminate())?;
         let mut interrupt = signal(SignalKind::interrupt())?;
         let mut hangup = signal(SignalKind::hangup())?;
-        let address = self.listen.or(plan.listen).unwrap_or(LISTEN);
+        let address = self.listen.or(plan.http.listen).unwrap_or(LISTEN);
         let listening = |why| DaemonError::Listen { address, why };
-        let listener = TcpListener::bind(address).await.map_err(listening)?;
-        let address = listener.local_addr().map_err(listening)?;
+        let reach = reach(address, &plan.http, &Keys::read(&shared.store.reader()?)?)?;
+        let listener = TcpListener::bind(address).map_err(listening)?;
         let standing = Arc::new(Standing::new("http", "http".into()));
         shared.roster.add(Arc::clone(&standing));
-        let routes = web::routes(Arc::clone(shared), standing)?
-            .into_make_service_with_connect_info::<SocketAddr>();
-        let (close, closing) = tokio::sync::oneshot::channel::<()>();
-        let http = axum::serve(listener, routes).with_graceful_shutdown(async {
-            // An error means that the sender is gone: to be closed as well.
-            closing.await.unwrap_or_default();
-        });
-        let http = tokio::spawn(http.into_future());
+        let routes = web::routes(Arc::clone(shared), standing, reach)?;
+        let http =
+            listener::Serving::start(listener, &plan.http, &self.data, reach, routes).await?;
+        let address = http.address;
         let mut crew = Crew::new(Arc::clone(shared));
         let started = crew.change_to(plan.jobs);
         let mut pulse = Pulse::new(Arc::clone(shared));
         if started.is_ok() {
-            if !address.ip().is_loopback() {
-                tracing::warn!(
-                    "listening beyond this machine on {address}: whoever reaches it may read and \
-                     send readings"
-                );
-            }
-            tracing::info!("listening on http://{address}");
+            tracing::info!("listening on {}://{address}", http.scheme());
             pulse.ready();
             ready(address);
             let mut beat = tokio::time::interval(BEAT);
@@ -177,7 +197,9 @@ impl Serve {
                 tokio::select! {
                     _ = terminate.recv() => break,
                     _ = interrupt.recv() => break,
-                    _ = hangup.recv() => self.reload(&mut crew, shared, &mut pulse),
+                    _ = hangup.recv() => {
+                        self.reload(&mut crew, shared, messages, &mut pulse, &http).await;
+                    }
                     _ = beat.tick() => pulse.beat(),
                 }
                 if self.stop.is_set() || writing.has_ended() {
@@ -187,7 +209,7 @@ impl Serve {
             tracing::info!("ending: what was read is being stored");
         }
         pulse.stopping();
-        drop(close);
+        let http = http.close();
         let mut ending = crew.end();
         ending.http(http).await;
         if let Err(e) = started {
@@ -200,14 +222,22 @@ impl Serve {
     }
 
     /// Reads the configuration again; a wrong one changes nothing.
-    fn reload(&self, crew: &mut Crew, shared: &Shared, pulse: &mut Pulse) {
+    async fn reload(
+        &self,
+        crew: &mut Crew,
+        shared: &Shared,
+        messages: &RwLock<messages::Settings>,
+        pulse: &mut Pulse,
+        http: &listener::Serving,
+    ) {
         pulse.reloading();
         match self.plan() {
             Err(e) => tracing::error!("the configuration is kept as it was: {e}"),
             Ok(plan) => {
-                if let Some(listen) = plan.listen.filter(|_| self.listen.is_none()) {
+                if let Some(listen) = plan.http.listen.filter(|_| self.listen.is_none()) {
                     tracing::debug!("`http.listen` = {listen} counts from the next start");
                 }
+                http.renew(&plan.http, &self.data).await;
                 // Joining a source that ends takes a moment; the runtime may go on meanwhile.
                 let changed = tokio::task::block_in_place(|| crew.change_to(plan.jobs));
                 match changed {
@@ -215,16 +245,24 @@ impl Serve {
                     Err(e) => tracing::error!("a source could not be started: {e}"),
                 }
                 shared.bench.set(plan.bench);
-                *shared.assess.write().unwrap_or_else(PoisonError::into_inner) = plan.assess;
-                *shared.all_profiles.write().unwrap_or_else(PoisonError::into_inner) =
-                    plan.profiles;
+                set(&shared.assess, plan.assess);
+                set(&shared.all_profiles, plan.profiles);
+                set(messages, plan.messages);
             }
         }
         pulse.ready();
     }
 }
 
-fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::io::Result<Thread> {
+fn set<T>(to: &RwLock<T>, value: T) {
+    *to.write().unwrap_or_else(PoisonError::into_inner) = value;
+}
+
+fn watching(
+    shared: &Arc<Shared>,
+    woken: std::sync::mpsc::Receiver<()>,
+    settled: watch::Wake,
+) -> std::io::Result<Thread> {
     let (shared, stop) = (Arc::clone(shared), Stop::default());
     let stopped = stop.clone();
     let mut task = watch::Task {
@@ -235,8 +273,29 @@ fn watching(shared: &Arc<Shared>, woken: std::sync::mpsc::Receiver<()>) -> std::
         stop: stop.clone(),
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),
+        settled,
     };
     Thread::start("watch", stop, Stop::default(), move || {
         end::enduring("watch", &stopped, || task.run(&woken))
+    })
+}
+
+fn telling(
+    shared: &Arc<Shared>,
+    settings: Arc<RwLock<messages::Settings>>,
+    woken: std::sync::mpsc::Receiver<()>,
+) -> std::io::Result<Thread> {
+    let stop = Stop::default();
+    let stopped = stop.clone();
+    let mut office = messages::PostOffice {
+        store: shared.store.clone(),
+        writer: shared.writer.clone(),
+        clock: Arc::clone(&shared.clock),
+        settings,
+        stop: stop.clone(),
+        standing: Arc::clone(&shared.messages),
+    };
+    Thread::start("notify", stop, Stop::default(), move || {
+        end::enduring("notify", &stopped, || office.run(&woken))
     })
 }

@@ -1,16 +1,19 @@
 //! What the configuration asks for: which sources, with which profiles; checked before anything is
 //! started.
 
-use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use ohmward_parsers::{Profile, ProfileError, Profiles};
 
-use crate::config::{Config, ConfigError, DropFolder, ProfileFileError, Station, add_profiles};
+use crate::config::{
+    Config, ConfigError, DropFolder, Http, ProfileFileError, Station, add_profiles,
+};
 use crate::dossier;
 use crate::intake::StreamRule;
 use crate::model::{AssetClass, Text};
+use crate::notify::SecretFile;
+use crate::watch::messages;
 
 /// Why a configuration cannot be carried out.
 #[derive(Debug, thiserror::Error)]
@@ -45,7 +48,7 @@ pub enum PlanError {
 /// What the daemon is to do.
 pub struct Plan {
     /// Where HTTP is served.
-    pub listen: Option<SocketAddr>,
+    pub http: Http,
     /// How assets are assessed.
     pub assess: dossier::Settings,
     /// What an asset first met becomes.
@@ -54,6 +57,8 @@ pub struct Plan {
     pub(super) bench: crate::bench::Settings,
     /// Every profile there is.
     pub(super) profiles: Arc<Profiles>,
+    /// Who is told of findings, and when.
+    pub messages: messages::Settings,
     /// The sources.
     pub(super) jobs: Vec<Job>,
 }
@@ -147,11 +152,12 @@ impl Plan {
             jobs.push(Job::Folder { drop, profiles: Arc::clone(&profiles) });
         }
         Ok(Plan {
-            listen: config.sources.listen,
+            http: config.http,
             assess: config.assess,
             class: config.first_met,
             bench: config.bench,
             profiles,
+            messages: config.messages,
             jobs,
         })
     }
@@ -175,6 +181,10 @@ fn named<'p>(
 /// What a person should know of a plan before it is carried out, in words.
 pub fn problems(plan: &Plan) -> Vec<String> {
     let mut out = Vec::new();
+    for addressee in &plan.messages.addressees {
+        let problem = addressee.channel.secret().and_then(SecretFile::problem);
+        out.extend(problem.map(|why| format!("notify `{}`: {why}", addressee.channel.name())));
+    }
     for job in &plan.jobs {
         match job {
             Job::Station { station, .. } => {

@@ -95,6 +95,7 @@ impl Pulse {
         let mut parts = vec![
             ("the writer".to_owned(), self.shared.writing.age()),
             ("the watch".to_owned(), self.shared.watching.age()),
+            ("the messages".to_owned(), self.shared.messages.health.age()),
         ];
         for source in self.shared.roster.all() {
             if source.kind != "http" {

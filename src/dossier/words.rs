@@ -4,13 +4,19 @@ use std::collections::BTreeSet;
 
 use super::{Entry, Group};
 use crate::model::{Bound, Limit, LimitMeaning, Outcome, Verdict};
-use crate::trend::words::ohms;
+use crate::trend::words::{log_ohms, ohms};
 use crate::trend::{CrossingTimes, LineAssessment, NoticeKind};
 use crate::visits::{Exclusion, Role};
 
 /// The cautions that stand wherever a verdict could be acted on.
 pub const CAUTION: &str = "This informs; it does not say that anything is safe to touch. \
 Testing is for qualified people: the maker's procedure and local rules first.";
+
+/// What whoever tests must keep to; stands where a verdict, run sheet or report could be acted on.
+pub const SAFETY: &str = "For qualified people only: the maker's procedure and local rules come \
+first. Isolate and prove dead before touching. Disconnect electronics that the test voltage can \
+harm. Wear rated gloves, use CAT-rated leads. After the test release the voltage and discharge \
+before disconnecting. Nothing here says that a circuit is safe to touch.";
 
 /// A limit in words: what it is and what it is held against.
 pub fn limit_words(limit: &Limit) -> String {
@@ -106,16 +112,31 @@ pub fn line_words(line: &LineAssessment) -> String {
     let n = line.n_measured + line.n_over + line.n_under;
     let lowest_bound = match &line.last {
         Some(p) if p.bound == Bound::Over => {
-            format!("last above {}", ohms(10f64.powf(p.log_ohm)))
+            format!("last above {}", log_ohms(p.log_ohm))
         }
         Some(p) if p.bound == Bound::Under => {
-            format!("last below {}", ohms(10f64.powf(p.log_ohm)))
+            format!("last below {}", log_ohms(p.log_ohm))
         }
-        Some(p) => format!("last {}", ohms(10f64.powf(p.log_ohm))),
+        Some(p) => format!("last {}", log_ohms(p.log_ohm)),
         None => return "no readings".into(),
     };
-    let date = match (line.verdict, line.crossing) {
+    let date = projection_words(line);
+    let clears = line
+        .clears_after
+        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
+    let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
+    format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
+}
+
+/// When the trend reaches the limit, or why no date is given.
+pub fn projection_words(line: &LineAssessment) -> String {
+    match (line.verdict, line.crossing) {
         (Verdict::BelowLimit, _) => "it is below the limit now".to_owned(),
+        (Verdict::Declining | Verdict::Watch, CrossingTimes { upper: Some(b), .. })
+            if line.last.as_ref().is_some_and(|p| b.days() <= p.taken_at.days() + 1.0) =>
+        {
+            "the trend is at the limit now".to_owned()
+        }
         (
             Verdict::Declining | Verdict::Watch,
             CrossingTimes { lower: Some(a), upper: Some(b), .. },
@@ -133,10 +154,5 @@ pub fn line_words(line: &LineAssessment) -> String {
             "every visit was over-range: no slope and no date".to_owned()
         }
         (Verdict::Steady, _) => "no decline to be seen, so no date".to_owned(),
-    };
-    let clears = line
-        .clears_after
-        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
-    let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
-    format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
+    }
 }

@@ -14,3 +14,14 @@ pub mod chart;
 pub mod ink;
 pub mod scene;
 pub mod svg;
+
+mod about;
+mod asset;
+pub mod csv;
+pub mod document;
+pub mod html;
+pub mod pdf;
+
+pub use about::About;
+pub use asset::asset;
+pub use document::Report;

@@ -9,6 +9,7 @@ mod episodes;
 mod error;
 mod kept;
 pub mod memory;
+mod outbox;
 mod same;
 pub mod sqlite;
 mod stored;
@@ -22,6 +23,7 @@ pub use change::{Act, Change, FindingAct, SheetKey, SheetStep};
 pub use delivery::{Entry, KeptFile, Parcel, Receipt, RecordPlace, RejectItem, Source, TrayItem};
 pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
+pub use outbox::{Fate, Happening, Message, Posted, Telling, Told, Turn};
 pub use stored::{
     Batch, DayTemperature, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When,
 };
@@ -71,6 +73,13 @@ pub trait Writer {
         seen: PendingMark,
         episodes: &[Finding],
     ) -> Result<()>;
+
+    /// Puts messages into the outbox. One whose channel has its key already is not put there again;
+    /// returns how many were new.
+    fn post(&mut self, now: Stamp, messages: &[Message]) -> Result<u64>;
+
+    /// Notes how a waiting message fared. One that is sent or dropped stays as it is.
+    fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()>;
 
     /// Writes a consistent, checked copy of the database to `path`, which must not exist. Kept
     /// files are not in it: they never change and are copied as files.
@@ -144,6 +153,14 @@ pub trait Reader {
     fn tokens(&self, when: When) -> Result<Vec<Recorded<Token>>>;
     /// Who came and who was not let in from `since` on, oldest first.
     fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>>;
+    /// All findings by the number each keeps, however often it is assessed.
+    fn numbered_findings(&self, when: When) -> Result<Vec<(u64, Finding)>>;
+    /// The messages in the outbox, oldest first; `waiting`: only those that are to be sent.
+    fn outbox(&self, waiting: bool) -> Result<Vec<Posted>>;
+    /// What a channel was told of findings, or is to be told, oldest message first.
+    fn tellings(&self, channel: &str) -> Result<Vec<Telling>>;
+    /// When a message to this channel was put into the outbox under this key; none: never.
+    fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

@@ -1,6 +1,7 @@
 //! Changed assets to findings: drains what the store marked as pending.
 
 mod common;
+pub mod messages;
 mod offsets;
 mod task;
 mod testers;

@@ -23,15 +23,15 @@ const REST: Duration = Duration::from_millis(10);
 /// Wait after a failure.
 const AGAIN: Duration = Duration::from_secs(1);
 
-/// Tells the watch that something was committed; never waits, cheap to clone.
+/// Tells another part that there is something to do; never waits, cheap to clone.
 #[derive(Clone, Debug)]
 pub struct Wake(SyncSender<()>);
 
 impl Wake {
-    /// Something was committed.
+    /// There is something to do.
     pub fn wake(&self) {
         match self.0.try_send(()) {
-            // A full queue means that it is to come round anyhow; without it there is no watch.
+            // A full queue means that it is to come round anyhow.
             Ok(()) | Err(TrySendError::Full(()) | TrySendError::Disconnected(())) => {}
         }
     }
@@ -59,6 +59,8 @@ pub struct Task<W> {
     pub health: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Told when findings may have changed.
+    pub settled: Wake,
 }
 
 impl<W: Writer> Task<W> {
@@ -117,6 +119,9 @@ impl<W: Writer> Task<W> {
         let progress = |_, _| health.tick();
         let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &progress)?;
         self.assessed.fetch_add(done as u64, Relaxed);
+        if done > 0 {
+            self.settled.wake();
+        }
         // Taken before the drain: what was committed meanwhile moves the counter once more.
         *seen = Some(counter);
         Ok(())

@@ -11,6 +11,7 @@ use serde::Serialize;
 use super::{Service, Shared};
 use crate::limits;
 use crate::sources::{Health, Standing};
+use crate::watch::messages;
 
 /// How everything stands.
 #[derive(Debug, Serialize)]
@@ -21,6 +22,7 @@ pub(super) struct HealthOut {
     uptime_s: u64,
     writer: PartOut,
     watch: PartOut,
+    messages: MessagesOut,
     assessed: u64,
     sources: Vec<SourceOut>,
 }
@@ -30,6 +32,30 @@ struct PartOut {
     state: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
     trouble: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct MessagesOut {
+    state: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    trouble: Option<String>,
+    waiting: u64,
+    sent: u64,
+    failed: u64,
+    dropped: u64,
+}
+
+impl MessagesOut {
+    fn of(standing: &messages::Standing) -> Self {
+        MessagesOut {
+            state: state(&standing.health),
+            trouble: standing.health.trouble(),
+            waiting: standing.waiting.load(Relaxed),
+            sent: standing.sent.get(),
+            failed: standing.failed.get(),
+            dropped: standing.dropped.get(),
+        }
+    }
 }
 
 #[derive(Debug, Serialize)]
@@ -71,7 +97,8 @@ impl HealthOut {
         let watch = PartOut::of(&shared.watching);
         let sources: Vec<SourceOut> =
             shared.roster.all().iter().map(|s| SourceOut::of(s)).collect();
-        let mut states = vec![writer.state, watch.state];
+        let messages = MessagesOut::of(&shared.messages);
+        let mut states = vec![writer.state, watch.state, messages.state];
         states.extend(sources.iter().map(|s| s.state));
         let worst = ["stuck", "troubled"].into_iter().find(|s| states.contains(s));
         HealthOut {
@@ -81,6 +108,7 @@ impl HealthOut {
             assessed: shared.assessed.load(Relaxed),
             writer,
             watch,
+            messages,
             sources,
         }
     }

@@ -55,8 +55,29 @@ fn text(shared: &Shared) -> String {
     head(&mut out, "assessments", "Assets assessed.");
     let assessed = shared.assessed.load(Relaxed);
     line(&mut out, format_args!("ohmward_assessments_total {assessed}"));
+    messages(&mut out, shared);
     out.push_str("# EOF\n");
     out
+}
+
+/// What goes out to people; channels are told apart in the outbox.
+fn messages(out: &mut String, shared: &Shared) {
+    let standing = &shared.messages;
+    for (name, help, count) in [
+        ("messages_sent", "Messages taken by a receiver.", &standing.sent),
+        ("messages_failed", "Tries in vain to send a message.", &standing.failed),
+        ("messages_dropped", "Messages that were not sent any more.", &standing.dropped),
+    ] {
+        head(out, name, help);
+        line(out, format_args!("ohmward_{name}_total {}", count.get()));
+    }
+    const WAITING: &str = "ohmward_messages_waiting";
+    let waiting = standing.waiting.load(Relaxed);
+    line(
+        out,
+        format_args!("# TYPE {WAITING} gauge\n# HELP {WAITING} Messages waiting to be sent."),
+    );
+    line(out, format_args!("{WAITING} {waiting}"));
 }
 
 /// From the arrival of a line to its commit.

@@ -1,5 +1,6 @@
 //! The HTTP side: readings in, questions answered, health told. Wire types stay in this room.
 
+mod access;
 mod api;
 mod bench;
 mod health;
@@ -13,9 +14,10 @@ mod who;
 
 use std::sync::{Arc, Mutex};
 
-use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::http::Method;
 use axum::routing::get;
+use axum::{Router, middleware};
 use tokio::sync::Semaphore;
 
 use crate::intake::RegisterWatch;
@@ -23,6 +25,8 @@ use crate::limits;
 use crate::model::Role;
 use crate::sources::Standing;
 use crate::store::Result;
+use access::Access;
+pub use access::Reach;
 use pool::Readers;
 pub use route::Needs;
 use route::Route;
@@ -38,26 +42,30 @@ pub(crate) struct Service {
     room: Arc<Semaphore>,
     /// Turns for questions about the past of the whole fleet.
     fleet_questions: Arc<Semaphore>,
+    access: Access,
 }
 
-/// The routes under `/v1`, `/healthz` and `/metrics`; `standing` is the HTTP source's own.
+/// Everything that is served; `standing` is the HTTP source's own, and `reach` says who can ask.
 ///
 /// # Errors
 /// When the store cannot be read.
-pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>) -> Result<Router> {
+pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Result<Router> {
     let service = Service {
         standing,
         readers: Readers::new(shared.store.clone()),
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
+        access: Access::new(reach, shared.store.reader()?),
         shared,
     };
     let service = Arc::new(service);
     Ok(route::router(&service, table())
         .fallback(refusal::no_route)
         .method_not_allowed_fallback(refusal::no_method)
-        .layer(axum::middleware::from_fn(pages::for_people))
+        .layer(DefaultBodyLimit::max(limits::FORM_BYTES))
+        .layer(middleware::from_fn(pages::for_people))
+        .layer(middleware::map_response(access::harden))
         .with_state(service))
 }
 
@@ -72,6 +80,7 @@ fn table() -> Vec<Route> {
         Route::new(Method::GET, "/healthz", Needs::Nothing, get(health::healthz)),
         Route::new(Method::GET, "/metrics", Needs::Role(Role::Read), get(metrics::metrics)),
     ];
+    table.extend(access::table());
     table.extend(api::table());
     table.extend(pages::table());
     table.extend(bench::table());

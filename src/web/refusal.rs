@@ -44,6 +44,12 @@ impl Refusal {
         &self.error
     }
 
+    /// Tried too often; worth trying again after some seconds.
+    pub(super) fn slow_down(again: u16, error: impl Into<String>) -> Self {
+        let status = StatusCode::TOO_MANY_REQUESTS;
+        Refusal { status, again: Some(again), error: error.into() }
+    }
+
     /// Nothing was done, and the same request may be sent again after some seconds.
     pub(super) fn busy(again: u16, error: impl Into<String>) -> Self {
         let status = StatusCode::SERVICE_UNAVAILABLE;
@@ -62,6 +68,10 @@ impl IntoResponse for Refusal {
         response.extensions_mut().insert(refused);
         if let Some(seconds) = self.again {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        }
+        if self.status == StatusCode::UNAUTHORIZED {
+            let bearer = HeaderValue::from_static("Bearer realm=\"ohmward\"");
+            response.headers_mut().insert(header::WWW_AUTHENTICATE, bearer);
         }
         response
     }

@@ -1,16 +1,18 @@
 //! The table of routes: method, path, who may, what answers. Nothing is served that is not in it.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering::Relaxed;
 
 use axum::Router;
-use axum::extract::{MatchedPath, Request, State};
-use axum::http::Method;
+use axum::extract::{ConnectInfo, MatchedPath, Request, State};
+use axum::http::{Method, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::MethodRouter;
 
-use super::Service;
+use super::refusal::Refusal;
 use super::who::Who;
+use super::{Service, access};
 use crate::model::Role;
 
 /// What a route asks of whoever calls it.
@@ -64,16 +66,28 @@ async fn guarded(
     mut request: Request,
     next: Next,
 ) -> Response {
-    match Who::of(&service, needs, &request) {
-        Ok(who) => {
+    let reach = service.access.reach;
+    let client = access::client(reach, &request);
+    request.extensions_mut().insert(ConnectInfo(client));
+    let path = request.extensions().get::<MatchedPath>().map(|path| path.as_str().to_owned());
+    if let Err(refusal) = access::admit(reach, &request) {
+        return refusal.into_response();
+    }
+    let (request, slow) = access::timed(request);
+    let response = match Who::of(&service, needs, client.ip(), request).await {
+        Ok((who, mut request)) => {
             tracing::trace!(name = %who.name, "a request");
             request.extensions_mut().insert(who);
             next.run(request).await
         }
         Err(refusal) => {
-            let path = request.extensions().get::<MatchedPath>().map(MatchedPath::as_str);
             tracing::debug!("refused a request of {path:?}");
             refusal.into_response()
         }
+    };
+    if slow.load(Relaxed) && response.status().is_client_error() {
+        let error = "the body did not come in time (send it again, in smaller parts)";
+        return Refusal::new(StatusCode::REQUEST_TIMEOUT, error).into_response();
     }
+    response
 }

@@ -13,7 +13,7 @@ use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
 use crate::store::KeptFiles;
 use crate::store::sqlite::{SqliteStore, WriterHandle};
-use crate::watch::Wake;
+use crate::watch::{Wake, messages};
 
 /// One for the life of the daemon.
 pub struct Shared {
@@ -45,6 +45,8 @@ pub struct Shared {
     pub watching: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Messages to people as they stand.
+    pub messages: Arc<messages::Standing>,
     /// When the daemon started, by a clock that is never set.
     pub started: Instant,
 }

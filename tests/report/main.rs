@@ -7,7 +7,7 @@ mod common;
 
 use ohmward::dossier::{Desk, Dossier, Settings};
 use ohmward::model::{AssetId, Stamp};
-use ohmward::report::{chart, svg};
+use ohmward::report::{self, About, Report, chart, csv, html, pdf, svg};
 use ohmward::store::When;
 use ohmward::store::sqlite::SqliteStore;
 use ohmward::trend::Assessor;
@@ -46,4 +46,31 @@ fn charts_stand_in_a_page() {
         }
     }
     keep("charts.html", page);
+}
+
+/// The report of an asset as a library call makes it.
+fn report(house: &common::House, asset: &str) -> Report {
+    let reader = SqliteStore::existing(&house.data()).unwrap().reader().unwrap();
+    let settings = Settings::default();
+    let about = About {
+        as_of: Stamp::parse(cases::AS_OF).unwrap(),
+        known_at: Stamp::MAX,
+        origin: "invented".into(),
+        settings: &settings,
+    };
+    let assessor = Assessor::new(settings.trend.clone());
+    let desk = Desk::new(&reader, about.when(), &settings, &assessor).unwrap();
+    report::asset(&reader, &desk, &AssetId::new(asset).unwrap(), &about).unwrap()
+}
+
+#[test]
+fn reports_of_assets() {
+    let house = cases::quay();
+    for asset in [cases::WEEKLY, cases::OVER, cases::REWOUND, cases::TIED] {
+        let report = report(&house, asset);
+        let name = asset.replace('/', "-");
+        keep(&format!("{name}.html"), html::render(&report).unwrap());
+        keep(&format!("{name}.csv"), csv::render(&report).unwrap());
+        keep(&format!("{name}.pdf"), pdf::render(&report, pdf::Paper::A4).unwrap());
+    }
 }

@@ -5,8 +5,8 @@ use ohmward::model::{
     FindingState, Gear, GearKind, ReadingId, Role, Stamp, TemperatureOf, Text, TimeDoubt, Token,
 };
 use ohmward::store::{
-    Act, Change, Entry, FindingAct, Parcel, Receipt, RecordPlace, SheetKey, SheetStep, StoreError,
-    When,
+    Act, Change, Entry, Fate, FindingAct, Happening, Message, Parcel, Receipt, RecordPlace,
+    SheetKey, SheetStep, StoreError, Told, Turn, When,
 };
 
 use crate::words::*;
@@ -45,6 +45,8 @@ macro_rules! store_suite {
             findings_follow_their_episodes,
             people_answer_findings,
             accounts_and_tokens_are_known_as_of_a_time,
+            findings_keep_their_numbers,
+            a_message_is_posted_once_and_ends_once,
             lines_of_streams_are_kept,
             all_readings_come_by_time_then_series,
             questions_keep_to_their_times,
@@ -741,6 +743,72 @@ pub(crate) fn accounts_and_tokens_are_known_as_of_a_time(mut store: Both) {
     // None of it makes anything to assess.
     assert!(reader.pending().unwrap().is_empty());
     assert_eq!(reader.check().unwrap(), Vec::<String>::new());
+}
+
+pub(crate) fn findings_keep_their_numbers(mut store: Both) {
+    use FindingKind::{BelowLimit, Declining};
+    let seen = ohmward::store::PendingMark(0);
+    let declining = episode("YT-001", Declining, day(10), None);
+    let below = episode("YT-002", BelowLimit, day(5), None);
+    store.writer.settle(day(11), &id("YT-001"), seen, std::slice::from_ref(&declining)).unwrap();
+    store.writer.settle(day(11), &id("YT-002"), seen, std::slice::from_ref(&below)).unwrap();
+    let numbered = |when| store.reader.numbered_findings(when).unwrap();
+    assert_eq!(numbered(ALWAYS), [(1, declining), (2, below)]);
+    assert_eq!(numbered(as_of(day(7))).len(), 1);
+    // Assessed again with another beginning, then without: the number stays.
+    let earlier = episode("YT-001", Declining, day(9), None);
+    store.writer.settle(day(12), &id("YT-001"), seen, std::slice::from_ref(&earlier)).unwrap();
+    store.writer.settle(day(13), &id("YT-001"), seen, &[]).unwrap();
+    let (number, finding) = store.reader.numbered_findings(ALWAYS).unwrap().remove(0);
+    assert_eq!((number, finding.since, finding.state), (1, day(9), FindingState::Withdrawn));
+}
+
+pub(crate) fn a_message_is_posted_once_and_ends_once(mut store: Both) {
+    let finding = episode("YT-001", FindingKind::Declining, day(1), None);
+    let seen = ohmward::store::PendingMark(0);
+    store.writer.settle(day(2), &id("YT-001"), seen, std::slice::from_ref(&finding)).unwrap();
+    let told = Told { finding: 1, what: Happening::Stated };
+    let message = |channel: &str, key: &str, tells: &[Told]| Message {
+        channel: channel.into(),
+        key: key.into(),
+        urgent: key == "b",
+        subject: "declining: YT-001 Ü".into(),
+        content: "{\"what\":\"stated\"}\n".into(),
+        tells: tells.to_vec(),
+    };
+    let two = [message("office", "a", &[told, told]), message("office", "b", &[])];
+    assert_eq!(store.writer.post(day(3), &two).unwrap(), 2);
+    assert_eq!(store.writer.post(day(4), &two).unwrap(), 0);
+    assert_eq!(store.writer.post(day(4), &[message("shift", "a", &[told])]).unwrap(), 1);
+    let first = store.reader.outbox(false).unwrap().remove(0);
+    assert_eq!((first.number, first.posted_at, first.due_at), (1, day(3), day(3)));
+    assert_eq!(first.message, message("office", "a", &[told]));
+    assert_eq!((first.fate, first.tries, first.error.as_str()), (Fate::Waiting, 0, ""));
+    assert_eq!(store.reader.posted_at("office", "b").unwrap(), Some(day(3)));
+    assert_eq!(store.reader.posted_at("office", "c").unwrap(), None);
+
+    let failed = Turn::Failed { why: "nobody answers".into(), again_at: day(9) };
+    store.writer.turn(day(5), 1, &failed).unwrap();
+    let first = store.reader.outbox(true).unwrap().remove(0);
+    assert_eq!((first.tries, first.due_at, first.error.as_str()), (1, day(9), "nobody answers"));
+    store.writer.turn(day(6), 1, &Turn::Hastened).unwrap();
+    assert_eq!(store.reader.outbox(true).unwrap()[0].due_at, day(6));
+    store.writer.turn(day(7), 1, &Turn::Sent).unwrap();
+    store.writer.turn(day(7), 3, &Turn::Dropped { why: "closed".into() }).unwrap();
+    // What has ended stays as it ended.
+    for number in [1, 3, 99] {
+        store.writer.turn(day(8), number, &failed).unwrap();
+    }
+    let all = store.reader.outbox(false).unwrap();
+    let ends: Vec<_> = all.iter().map(|p| (p.fate, p.tries, p.ended_at)).collect();
+    let (sent, dropped) = ((Fate::Sent, 2, Some(day(7))), (Fate::Dropped, 0, Some(day(7))));
+    assert_eq!(ends, [sent, (Fate::Waiting, 0, None), dropped]);
+    assert_eq!(all[2].error, "closed");
+    assert_eq!(store.reader.outbox(true).unwrap().len(), 1);
+    let tellings = store.reader.tellings("shift").unwrap();
+    assert_eq!(tellings.len(), 1);
+    assert_eq!((tellings[0].message, tellings[0].told, tellings[0].fate), (3, told, Fate::Dropped));
+    assert!(store.reader.check().unwrap().is_empty());
 }
 
 pub(crate) fn lines_of_streams_are_kept(mut store: Both) {

@@ -16,8 +16,7 @@ pub(super) fn draw_gaps(scene: &mut Scene, frame: &Frame, gaps: &[(Stamp, Stamp)
         scene.area(Ink::Gap, &[(a, top), (b, top), (b, bottom), (a, bottom)]);
         let long = lasting(to.days() - from.days());
         let words = [format!("not tested for {long}"), long];
-        let letters = Ink::GapLabel.look().letters;
-        if let Some(words) = words.into_iter().find(|w| width(w, letters) < b - a) {
+        if let Some(words) = words.into_iter().find(|w| width(w, Ink::GapLabel) < b - a) {
             let at = (f64::midpoint(a, b), bottom - 5.0);
             scene.text(Ink::GapLabel, at, Anchor::Middle, words);
         }
@@ -44,7 +43,7 @@ pub(super) fn draw_frame(scene: &mut Scene, frame: &Frame) {
     for (at, words) in ticks {
         let x = frame.x(at);
         scene.line(Ink::Axis, &[(x, bottom), (x, bottom + 3.0)]);
-        let half = width(&words, Ink::Tick.look().letters) / 2.0;
+        let half = width(&words, Ink::Tick) / 2.0;
         if x - half > left - 30.0 && x + half < frame.right + 6.0 {
             scene.text(Ink::Tick, (x, base + 12.0), Anchor::Middle, words);
         }
@@ -81,7 +80,7 @@ pub(super) fn draw_limits(
         let clash = taken.iter().any(|t| (t - above).abs() < 9.0);
         let base = if clash { y + 9.0 } else { above };
         taken.push(base);
-        let wide = width(&words, Ink::LimitLabel.look().letters);
+        let wide = width(&words, Ink::LimitLabel);
         if marks_under(frame, group, frame.right - wide, base)
             < marks_under(frame, group, frame.left, base)
         {

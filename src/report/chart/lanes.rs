@@ -26,11 +26,10 @@ pub(super) struct Events<'g> {
 /// Gives each event of the chart's span a place.
 pub(super) fn events<'g>(group: &'g Group, frame: &Frame) -> Events<'g> {
     let mut rows = Rows::new(EVENT_ROWS, (frame.left, frame.right));
-    let letters = Ink::EventLabel.look().letters;
     let shown = group.case.events.iter().filter(|e| frame.holds(e.at));
     let placed = shown
         .map(|e| {
-            let wide = width(e.kind.word(), letters) + 2.0;
+            let wide = width(e.kind.word(), Ink::EventLabel) + 2.0;
             (e, rows.take(frame.x(e.at) + 2.0, wide))
         })
         .collect();
@@ -103,7 +102,7 @@ pub(super) fn draw(lanes: &[Lane<'_>], scene: &mut Scene, frame: &Frame) {
             }
             scene.items.push(Item::Group { tip: words(alarm), items });
             let day = alarm.first_flagged_at.date();
-            let wide = width(&day, Ink::FindingLabel.look().letters);
+            let wide = width(&day, Ink::FindingLabel);
             if to - from > wide + 10.0
                 && let Some((_, left)) = rows.take(from + 4.0, wide)
             {

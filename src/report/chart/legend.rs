@@ -62,7 +62,7 @@ impl Legend<'_> {
     /// Adds an entry; one that finds no room is left to the chart's description.
     fn entry(&mut self, words: impl Into<String>, ink: Ink, drawn: impl Fn(Spot) -> Vec<Item>) {
         let words = words.into();
-        let wide = 13.0 + width(&words, ink.look().letters);
+        let wide = 13.0 + width(&words, ink);
         if self.x + wide > self.right + 4.0 {
             return;
         }

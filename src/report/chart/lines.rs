@@ -66,10 +66,14 @@ pub(super) fn draw_lines(
             scene.line(Ink::Thread(i as u8), &spots);
         }
     }
+    let n = drawn.len() as f64;
     for (i, line) in drawn.iter().enumerate() {
         let name = line_name(group, i);
+        // All phases over-range at once would stand on one another: there is room to part them.
+        let aside =
+            if marks::has_room(line, frame) { 4.0 * (i as f64 - (n - 1.0) / 2.0) } else { 0.0 };
         for mark in line {
-            scene.items.push(mark.drawn(frame, i, &name, r));
+            scene.items.push(mark.drawn(frame, i, &name, r, aside));
         }
     }
     for one in left_out {

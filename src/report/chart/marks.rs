@@ -49,6 +49,12 @@ pub(super) fn thinned(points: &[Point], frame: &Frame) -> Vec<Mark> {
     marks
 }
 
+/// Whether a line's marks are so far apart that those of other phases find room between them.
+pub(super) fn has_room(marks: &[Mark], frame: &Frame) -> bool {
+    let near = |w: &&[Mark]| frame.x(w[1].at) - frame.x(w[0].at) < 16.0;
+    marks.windows(2).filter(near).count() * 4 < marks.len()
+}
+
 /// `points` is not empty and of one bound.
 fn mark(points: &[&Point]) -> Mark {
     let mut logs: Vec<f64> = points.iter().map(|p| p.log_ohm).collect();
@@ -73,9 +79,12 @@ fn mark(points: &[&Point]) -> Mark {
 }
 
 impl Mark {
-    /// The mark as it is drawn, with its words.
-    pub(super) fn drawn(&self, frame: &Frame, line: usize, name: &str, r: f64) -> Item {
-        let spot = frame.spot(self.at, self.log_ohm);
+    /// The mark as it is drawn, with its words; `aside` moves what lies beyond the range.
+    pub(super) fn drawn(&self, frame: &Frame, line: usize, name: &str, r: f64, aside: f64) -> Item {
+        let mut spot = frame.spot(self.at, self.log_ohm);
+        if self.bound != Bound::Measured {
+            spot.0 += aside;
+        }
         let ink = Ink::Mark(line as u8);
         let outline = Ink::Outline(line as u8);
         let mut items = Vec::new();

@@ -21,6 +21,7 @@ use lines::LeftOut;
 use trend::Trend;
 
 pub use small::{Month, months, spark};
+pub use trend::leading;
 
 /// The width between the margins of A4 and of Letter, in points, and a height to go with it.
 pub const WIDE: Size = Size { width: 505.0, height: 285.0 };

@@ -1,9 +1,13 @@
 //! Places for words, so that they don't run into one another or out of the frame.
 
-/// How wide a text is at a height of its letters, roughly and rather too wide than too narrow: the
-/// font that a screen uses is not known here.
-pub(super) fn width(text: &str, letters: f64) -> f64 {
-    0.6 * letters * text.chars().count() as f64
+use crate::report::ink::Ink;
+
+/// How wide a text is, roughly and rather too wide than too narrow: the font that a screen uses is
+/// not known here.
+pub(super) fn width(text: &str, ink: Ink) -> f64 {
+    let look = ink.look();
+    let wide = if look.bold { 0.7 } else { 0.6 };
+    wide * look.letters * text.chars().count() as f64
 }
 
 /// Rows for words that belong to places along a line.

@@ -82,7 +82,7 @@ pub fn months(months: &[Month], size: Size) -> Scene {
             let (a, b) = (x + 0.15 * step, x + 0.85 * step);
             scene.area(Ink::Level(verdict as u8), &[(a, base), (a, top), (b, top), (b, base)]);
             let words = n.to_string();
-            if width(&words, 7.0) < step + 1.0 {
+            if width(&words, Ink::EventLabel) < step + 1.0 {
                 scene.text(
                     Ink::EventLabel,
                     (f64::midpoint(a, b), top - 1.5),
@@ -92,7 +92,7 @@ pub fn months(months: &[Month], size: Size) -> Scene {
             }
         }
     }
-    let every = (width("2026-03", 7.5) * 1.25 / step).ceil().max(1.0) as usize;
+    let every = (width("2026-03", Ink::Tick) * 1.25 / step).ceil().max(1.0) as usize;
     for (i, month) in
         months.iter().enumerate().filter(|(i, _)| (months.len() - 1 - i).is_multiple_of(every))
     {

@@ -12,6 +12,18 @@ use crate::trend::fit::{self, FieldFit};
 use crate::trend::outcome::rule;
 use crate::trend::{CrossingTimes, LineAssessment};
 
+/// The line that leads a group: with the worst verdict, of several the one most likely to need
+/// somebody, of these the first.
+pub fn leading(group: &Group) -> Option<usize> {
+    let chance = |l: &LineAssessment| l.probability.unwrap_or(0.0);
+    let lines = group.assessment.lines.iter().enumerate();
+    let worst = lines.max_by(|(i, a), (j, b)| {
+        let by_chance = chance(a).total_cmp(&chance(b));
+        a.verdict.cmp(&b.verdict).then(by_chance).then(j.cmp(i))
+    });
+    worst.map(|(line, _)| line)
+}
+
 /// What is drawn of the trend of one line: the one that leads.
 pub(super) struct Trend<'g> {
     /// Which line it is.
@@ -24,15 +36,10 @@ pub(super) struct Trend<'g> {
 }
 
 impl<'g> Trend<'g> {
-    /// The trend of the line with the worst verdict, of several the one most likely to need
-    /// somebody. None without lines.
+    /// The trend of the line that leads; none without lines.
     pub(super) fn of(group: &'g Group) -> Option<Self> {
-        let chance = |l: &LineAssessment| l.probability.unwrap_or(0.0);
-        let (line, assessment) =
-            group.assessment.lines.iter().enumerate().max_by(|(i, a), (j, b)| {
-                let by_chance = chance(a).total_cmp(&chance(b));
-                a.verdict.cmp(&b.verdict).then(by_chance).then(j.cmp(i))
-            })?;
+        let line = leading(group)?;
+        let assessment = &group.assessment.lines[line];
         let (points, _) = current_epoch(&group.case.lines[line].points, &group.case.events);
         let fit = fit::fit(points, group.case.asset.insulation, &fit::Settings::default()).ok();
         let drawn_for = match &fit {
@@ -124,12 +131,18 @@ impl<'g> Trend<'g> {
             scene.line(Ink::Reach, &[(to - 5.0, y - 4.0), (to, y), (to - 5.0, y + 4.0)]);
         }
         let words = match crossing.upper {
+            Some(upper) if upper.days() <= last.taken_at.days() + 1.0 => {
+                "trend is at the limit".to_owned()
+            }
+            Some(upper) if month(lower) == month(upper) => {
+                format!("trend reaches the limit in {}", month(lower))
+            }
             Some(upper) => {
                 format!("trend reaches the limit {} to {}", month(lower), month(upper))
             }
             None => format!("trend reaches the limit from {} on, open end", month(lower)),
         };
-        let half = width(&words, Ink::ReachLabel.look().letters) / 2.0;
+        let half = width(&words, Ink::ReachLabel) / 2.0;
         let x = (f64::midpoint(from, to))
             .clamp(frame.left + half, (frame.right - half).max(frame.left + half));
         scene.text(Ink::ReachLabel, (x, y + 11.5), Anchor::Middle, words);

@@ -2,6 +2,7 @@
 //! lists that are walked from end to end.
 
 mod changes;
+mod outbox;
 mod reader;
 mod writer;
 
@@ -9,7 +10,9 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::episodes::Episode;
-use super::{Batch, Change, FindingAct, RecordPlace, Recorded, RejectItem, Source, Stored, When};
+use super::{
+    Batch, Change, FindingAct, Posted, RecordPlace, Recorded, RejectItem, Source, Stored, When,
+};
 use crate::model::{Asset, AssetId, CorrectionKind, Finding, Mark, ReadingId, Stamp, Text};
 
 /// A store in memory. Clones share it: one writes, the others read.
@@ -36,6 +39,7 @@ struct State {
     /// By asset: from when, and under which mark.
     pending: BTreeMap<AssetId, (Stamp, u64)>,
     last_mark: u64,
+    messages: Vec<Posted>,
 }
 
 /// A reading with what only the store knows of it.
@@ -70,6 +74,11 @@ impl History {
         let (_, finding, stands) = latest.find(|(recorded_at, ..)| *recorded_at <= known_at)?;
         let answered = self.acts_at(known_at).next().is_some();
         Some(Episode { finding: finding.clone(), stands: *stands, answered })
+    }
+
+    fn shown(&self, when: When) -> Option<Finding> {
+        let last_act = self.acts_at(when.known_at).last().map(|(_, row)| row.value.act);
+        self.at(when.known_at)?.shown(when.as_of, last_act)
     }
 
     fn acts_at(&self, known_at: Stamp) -> impl Iterator<Item = &(usize, Recorded<FindingAct>)> {

@@ -8,8 +8,9 @@ use crate::model::{
     ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
-    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Reader, Recorded, Result,
-    SheetKey, SheetStep, Stored, StoredReject, StoredTray, TrayItem, When, episodes, same,
+    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
+    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem, When,
+    episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -341,10 +342,7 @@ impl Reader for MemoryStore {
 
     fn findings(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Finding>> {
         let state = self.state();
-        let all = state.findings.values().filter_map(|history| {
-            let last_act = history.acts_at(when.known_at).last().map(|(_, row)| row.value.act);
-            history.at(when.known_at)?.shown(when.as_of, last_act)
-        });
+        let all = state.findings.values().filter_map(|history| history.shown(when));
         let of = |finding: &Finding| asset.is_none_or(|asset| finding.asset == *asset);
         Ok(episodes::newest_first(all.filter(of).collect()))
     }
@@ -387,6 +385,24 @@ impl Reader for MemoryStore {
         });
         let all = all.filter(|(_, mark)| mark.recorded_at >= since);
         Ok(all.map(|(value, mark)| Recorded { value, mark }).collect())
+    }
+
+    fn numbered_findings(&self, when: When) -> Result<Vec<(u64, Finding)>> {
+        let state = self.state();
+        let all = state.findings.iter();
+        Ok(all.filter_map(|(&no, history)| Some((no as u64, history.shown(when)?))).collect())
+    }
+
+    fn outbox(&self, waiting: bool) -> Result<Vec<Posted>> {
+        Ok(self.state().outbox(waiting))
+    }
+
+    fn tellings(&self, channel: &str) -> Result<Vec<Telling>> {
+        Ok(self.state().tellings(channel))
+    }
+
+    fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
+        Ok(self.state().posted_at(channel, key))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

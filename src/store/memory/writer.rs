@@ -9,8 +9,8 @@ use crate::model::{Asset, AssetId, Finding, Mark, Precision, Reading, ReadingId,
 use crate::store::episodes::{self, Episode};
 use crate::store::same::{self, Origins, Rest, Slot};
 use crate::store::{
-    Change, Entry, Parcel, PendingMark, Receipt, RecordPlace, Recorded, RejectItem, Result, Source,
-    StoreError, Stored, When, Writer,
+    Change, Entry, Message, Parcel, PendingMark, Receipt, RecordPlace, Recorded, RejectItem,
+    Result, Source, StoreError, Stored, Turn, When, Writer,
 };
 
 /// A delivery on its way in.
@@ -260,6 +260,15 @@ impl Writer for MemoryStore {
         if state.pending.get(asset).is_some_and(|(_, mark)| *mark <= seen.0) {
             state.pending.remove(asset);
         }
+        Ok(())
+    }
+
+    fn post(&mut self, now: Stamp, messages: &[Message]) -> Result<u64> {
+        Ok(self.state().post(now, messages))
+    }
+
+    fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()> {
+        self.state().turn(now, number, turn);
         Ok(())
     }
 

@@ -5,7 +5,7 @@ use rusqlite::{Connection, params};
 use super::lexicon::Lexicon;
 use super::readings;
 use super::registers::{accounts, aliases, assets, corrections, events, findings, gear, proofs};
-use super::rejects;
+use super::{outbox, rejects};
 use crate::model::Stamp;
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};
 
@@ -88,6 +88,7 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
         accounts::all(db, when).map(drop),
         accounts::tokens(db, when).map(drop),
         accounts::accesses(db, Stamp::MIN, when).map(drop),
+        outbox::all(db, false).map(drop),
     ];
     for read in registers {
         match read {

@@ -19,9 +19,11 @@ use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Part, Run};
 use super::writer::{Core, SqliteWriter};
-use super::{backup, rejects};
+use super::{backup, outbox, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
-use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, StoreError, Writer};
+use crate::store::{
+    Change, Message, Parcel, PendingMark, Receipt, Result, Source, StoreError, Turn, Writer,
+};
 
 /// Jobs that wait to be taken; when full, callers wait: sources are slowed, nothing is lost.
 const QUEUE: usize = 256;
@@ -42,6 +44,8 @@ enum Work {
     Record { now: Stamp, by: String, changes: Vec<Change> },
     SettleRejects { numbers: Vec<u64>, batch: u64 },
     Settle { now: Stamp, asset: AssetId, seen: PendingMark, episodes: Vec<Finding> },
+    Post { now: Stamp, messages: Vec<Message> },
+    Turn { now: Stamp, number: u64, turn: Turn },
 }
 
 /// What came of it.
@@ -68,6 +72,10 @@ impl Work {
             }
             Work::Settle { now, asset, seen, episodes } => {
                 findings::settle(db, names, *now, asset, *seen, episodes).map(|()| Done::Nothing)
+            }
+            Work::Post { now, messages } => outbox::post(db, *now, messages).map(Done::New),
+            Work::Turn { now, number, turn } => {
+                outbox::turn(db, *now, *number, turn).map(|()| Done::Nothing)
             }
         }
     }
@@ -327,6 +335,19 @@ impl Writer for WriterHandle {
     ) -> Result<()> {
         let (asset, episodes) = (asset.clone(), episodes.to_vec());
         self.hand_over(Work::Settle { now, asset, seen, episodes })?.wait().map(drop)
+    }
+
+    fn post(&mut self, now: Stamp, messages: &[Message]) -> Result<u64> {
+        let messages = messages.to_vec();
+        match self.hand_over(Work::Post { now, messages })?.wait()? {
+            (_, Done::New(new)) => Ok(new),
+            _ => Err(gone()),
+        }
+    }
+
+    fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()> {
+        let turn = turn.clone();
+        self.hand_over(Work::Turn { now, number, turn })?.wait().map(drop)
     }
 
     fn backup(&mut self, path: &Path) -> Result<()> {

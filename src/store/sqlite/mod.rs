@@ -16,6 +16,7 @@ mod handle;
 mod lexicon;
 mod names;
 mod open;
+mod outbox;
 mod packer;
 mod pending;
 mod reader;

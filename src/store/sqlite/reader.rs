@@ -9,14 +9,14 @@ use super::registers::findings::Of;
 use super::registers::{
     accounts, aliases, assets, corrections, events, findings, gear, proofs, sheets,
 };
-use super::{batches, check, open, pending, readings, rejects, temperatures};
+use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
     Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
     ReadingId, Stamp, Token,
 };
 use crate::store::{
-    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Reader, Recorded, Result, SheetKey,
-    SheetStep, Stored, StoredReject, StoredTray, When,
+    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Posted, Reader, Recorded, Result,
+    SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -183,6 +183,22 @@ impl Reader for SqliteReader {
 
     fn accesses(&self, since: Stamp, when: When) -> Result<Vec<Recorded<Access>>> {
         self.snapshot(|db| accounts::accesses(db, since, when))
+    }
+
+    fn numbered_findings(&self, when: When) -> Result<Vec<(u64, Finding)>> {
+        self.snapshot(|db| findings::numbered(db, when))
+    }
+
+    fn outbox(&self, waiting: bool) -> Result<Vec<Posted>> {
+        self.snapshot(|db| outbox::all(db, waiting))
+    }
+
+    fn tellings(&self, channel: &str) -> Result<Vec<Telling>> {
+        self.snapshot(|db| outbox::tellings(db, channel))
+    }
+
+    fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
+        self.snapshot(|db| outbox::posted_at(db, channel, key))
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -14,9 +14,11 @@ use super::packer::{PART_BYTES, Packer};
 use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Part, Run};
-use super::{backup, open, rejects};
+use super::{backup, open, outbox, rejects};
 use crate::model::{Asset, AssetId, Finding, Stamp};
-use crate::store::{Change, Parcel, PendingMark, Receipt, Result, Source, StoreError, Writer};
+use crate::store::{
+    Change, Message, Parcel, PendingMark, Receipt, Result, Source, StoreError, Turn, Writer,
+};
 
 /// The one connection that writes, with the names it has met.
 #[derive(Debug)]
@@ -187,6 +189,14 @@ impl Writer for SqliteWriter {
         episodes: &[Finding],
     ) -> Result<()> {
         self.core.transaction(|db, names| findings::settle(db, names, now, asset, seen, episodes))
+    }
+
+    fn post(&mut self, now: Stamp, messages: &[Message]) -> Result<u64> {
+        self.core.transaction(|db, _| outbox::post(db, now, messages))
+    }
+
+    fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()> {
+        self.core.transaction(|db, _| outbox::turn(db, now, number, turn))
     }
 
     fn backup(&mut self, path: &Path) -> Result<()> {

@@ -182,6 +182,19 @@ pub(in crate::store::sqlite) fn all(
     Ok(episodes::newest_first(findings.collect()))
 }
 
+/// All findings by number.
+pub(in crate::store::sqlite) fn numbered(
+    db: &Connection,
+    when: When,
+) -> Result<Vec<(u64, Finding)>> {
+    let known = load(db, Of::All, when)?.into_iter();
+    let findings = known.filter_map(|(no, known)| {
+        let last_act = known.acts.last().map(|(_, row)| row.value.act);
+        Some((no as u64, known.episode.shown(when.as_of, last_act)?))
+    });
+    Ok(findings.collect())
+}
+
 /// What people did about findings, oldest first.
 pub(in crate::store::sqlite) fn acts(
     db: &Connection,
