@@ -2,10 +2,17 @@
 //! desk, in light and dark.
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
+mod bench;
 mod checks;
 mod driver;
 mod fleet;
+#[path = "../bench/person.rs"]
+#[expect(dead_code, reason = "shared with the bench's tests, which use all of it")]
+mod person;
 mod quay;
 #[path = "../daemon/running.rs"]
 #[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
 mod running;
+#[path = "../daemon/bench.rs"]
+#[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
+mod tester;

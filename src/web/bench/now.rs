@@ -12,6 +12,8 @@ pub(super) struct Now {
     pub(super) key: String,
     /// Which form it has.
     pub(super) form: &'static str,
+    /// The point in words, and with a capital.
+    pub(super) words: String,
     pub(super) title: String,
     pub(super) text: String,
     /// A hint below the text; may be empty.
@@ -119,6 +121,7 @@ impl Now {
         let mut now = Now {
             key: point.key(),
             form: "confirm",
+            words: words::point(sheet, point),
             title: capital(&words::point(sheet, point)),
             text: text(look, sheet, point),
             hint: String::new(),
