@@ -118,7 +118,7 @@ fn a_whole_run_by_touch_on_a_phone() {
     }
     until_next(&browser, "Finishing");
     press("Finish the sheet");
-    browser.until_says("finished by Ines");
+    browser.until_says("Finished by Ines");
     browser.until_says("residual 3 V reported; measure yourself");
     every_look(&browser, SHEET);
     every_look(&browser, "/bench");
@@ -210,6 +210,6 @@ fn a_whole_run_by_the_keyboard_alone_at_a_desk() {
     }
     until_next(&browser, "Finishing");
     button("finish");
-    browser.until_says("finished by Ines");
+    browser.until_says("Finished by Ines");
     looks_right(&browser);
 }
