@@ -146,3 +146,6 @@ pub const CONNECTIONS: usize = 4_096;
 
 /// Connections from one other machine at once.
 pub const CONNECTIONS_OF_ADDRESS: usize = 256;
+/// Rows of a Parquet file in one group, held in memory until it is full: some 30 MB of readings.
+/// Readers skip by group, and groups much smaller compress worse.
+pub const ROW_GROUP: usize = 128 * 1024;

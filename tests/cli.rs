@@ -387,6 +387,7 @@ fn export_and_import_into_an_empty_store_give_the_same_export() {
         0,
         &["alias", "add", "--asset", "YT-011/drive", "--phase-written", "L1", "--phase", "U"],
     );
+    answer_findings(&house);
     let all = house.path("all");
     house.must(0, &["export", "--all", &all]);
     house.must(0, &["export", "-o", &house.path("one.csv")]);
@@ -402,6 +403,15 @@ fn export_and_import_into_an_empty_store_give_the_same_export() {
     for (x, y) in a.iter().zip(&b) {
         assert!(x.1 == y.1, "{} differs:\n{}\n---\n{}", x.0, x.1, y.1);
     }
+    let states = |house: &House| {
+        let list = house.json(&["finding", "list"]);
+        let answered = list.as_array().unwrap().iter().filter(|f| !f["answered_by"].is_null());
+        answered
+            .map(|f| format!("{} {} {}", f["asset"], f["state"], f["remark"]))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(states(&house).len(), 3);
+    assert_eq!(states(&house), states(&other));
     other.must(0, &["export", "-o", &other.path("one.csv")]);
     let read = |house: &House| std::fs::read_to_string(house.path("one.csv")).unwrap();
     assert!(read(&house) == read(&other));
@@ -410,6 +420,35 @@ fn export_and_import_into_an_empty_store_give_the_same_export() {
     third.run(&["import", &house.path("one.csv")]);
     third.must(0, &["export", "-o", &third.path("one.csv")]);
     assert!(read(&house) == read(&third), "the readings alone");
+}
+
+/// Answers a finding that stands, closes another, and answers one that is withdrawn afterwards.
+fn answer_findings(house: &House) {
+    let declining = house.json(&["declining"]);
+    let of_assets: Vec<_> = declining
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|row| ["declining", "below limit"].contains(&row["finding"].as_str().unwrap()))
+        .map(|row| ["asset", "finding"].map(|key| row[key].as_str().unwrap().to_owned()))
+        .collect();
+    for (act, [asset, kind]) in ["acknowledge", "close"].into_iter().zip(&of_assets) {
+        house.must(0, &["finding", act, asset, kind, "--remark", "cable end, \"wet\""]);
+    }
+    let asset = "YT-900/drive";
+    house.must(0, &["asset", "add", asset, "--phases", "separable"]);
+    house.must(0, &["import", &house.file("a.csv", declining_asset(asset, 18, 12))]);
+    let kind = house.json(&["finding", "list", asset])[0]["finding"].as_str().unwrap().to_owned();
+    house.must(0, &["finding", "acknowledge", asset, &kind, "--remark", "clip was open"]);
+    for row in house.json(&["history", asset]).as_array().unwrap() {
+        if row["phase"] == "V" && row["bound"] == "=" {
+            let id = row["reading"].as_str().unwrap();
+            house.must(0, &["reading", "void", id, "--reason", "clip was open"]);
+        }
+    }
+    let list = house.json(&["finding", "list", asset]);
+    let withdrawn = list.as_array().unwrap().iter().find(|f| f["remark"] == "clip was open");
+    assert_eq!(withdrawn.unwrap()["state"], "withdrawn", "{list}");
 }
 
 #[test]
@@ -628,7 +667,15 @@ fn check_and_backup_tell_what_they_did() {
     let answer = house.must(1, &["check"]);
     assert!(answer.out.contains("seperator"), "{}", answer.out);
     house.file("data/config.toml", "[visits]\ngap_hour = 4\n");
-    let answer = house.must(3, &["check"]);
+    // The rest is checked as well; any other command needs the configuration and fails.
+    let answer = house.must(1, &["check"]);
+    assert!(answer.out.contains("gap_hour") && answer.out.contains("line 2"), "{}", answer.out);
+    assert!(
+        answer.out.contains("seperator") && answer.out.contains("kept files"),
+        "{}",
+        answer.out
+    );
+    let answer = house.must(3, &["declining"]);
     assert!(answer.err.contains("gap_hour") && answer.err.contains("line 2"), "{}", answer.err);
 }
 
@@ -653,4 +700,6 @@ fn help_has_an_example_and_completions_and_manual_exist() {
         assert!(house.must(0, &["completions", shell]).out.contains("ohmward"));
     }
     assert!(house.must(0, &["man"]).out.contains(".TH"));
+    house.must(0, &["man", "--output", &house.path("")]);
+    assert!(std::fs::read_to_string(house.path("ohmward-asset-add.1")).unwrap().contains(".TH"));
 }

@@ -45,7 +45,7 @@ fn killed_at_any_moment_nothing_is_doubled_or_lost() {
         begin.elapsed()
     };
     let mut state = 0x5eed_u64;
-    for _ in 0..20 {
+    for round in 1..=20 {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
         let part = (state >> 40) as f64 / (1u64 << 24) as f64;
         let mut child = house
@@ -60,6 +60,10 @@ fn killed_at_any_moment_nothing_is_doubled_or_lost() {
         }
         child.kill().unwrap();
         child.wait().unwrap();
+        if round % 5 == 0 {
+            // Whatever was committed has its file: that is on the disk before the first commit.
+            house.must(0, &["check"]);
+        }
     }
     let answer = house.run(&["--format", "json", "import", &file]);
     assert_eq!(answer.code, 0, "{}", answer.err);

@@ -74,9 +74,9 @@ fn what_is_scored_is_what_is_used() {
     let mut csv = Vec::new();
     let mut writer = CanonicalWriter::new(&mut csv).unwrap();
     for row in rows {
-        writer.push(row, &mut |_, _| ()).unwrap();
+        writer.row(&row, false).unwrap();
     }
-    writer.finish(&mut |_, _| ()).unwrap();
+    writer.finish().unwrap();
     let readings = house.file("readings.csv", &csv);
     house.must(0, &["import", &assets, &readings, &events]);
     let out = house.must(0, &["replay", "--format", "csv"]).out;

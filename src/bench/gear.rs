@@ -129,6 +129,8 @@ mod tests {
             full_scale_ohm: None,
             lowest_ohm: None,
             due: None,
+            proof_days: None,
+            ranges: Vec::new(),
             remark: Text::default(),
         }
     }

@@ -41,6 +41,8 @@ fn gear(id: &str, kind: GearKind, volts: f64) -> Gear {
         full_scale_ohm: None,
         lowest_ohm: None,
         due: None,
+        proof_days: None,
+        ranges: Vec::new(),
         remark: Text::default(),
     }
 }

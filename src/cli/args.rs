@@ -86,6 +86,12 @@ pub(crate) enum Command {
     /// The readings of one asset and what was done with each
     #[command(after_help = "Example:\n  ohmward history YT-014/drive --format csv")]
     History(OneAsset),
+    /// What is due: tests of assets, proofs and calibrations, retests of gloves
+    #[command(after_help = "Example:\n  ohmward due\n  ohmward due --within 90 --format json\n\n\
+        Nothing is due that nobody stated an interval or a date for (`class add --interval-days`, \
+        `gear add --due --proof-days`). An asset with an interval that was not tested in time is \
+        also a finding, `overdue`.")]
+    Due(DueWithin),
     /// The detector as if live over stored history: every alarm it would have raised
     #[command(after_help = "Example:\n  ohmward replay --format csv\n  ohmward replay \
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
@@ -100,6 +106,9 @@ pub(crate) enum Command {
     /// Enter a reading by hand, or put one right
     #[command(subcommand)]
     Reading(Reading),
+    /// Classes of assets: kind, limits, intervals, said once for many
+    #[command(subcommand)]
+    Class(ClassCommand),
     /// The assets and their limits
     #[command(subcommand)]
     Asset(AssetCommand),
@@ -136,9 +145,12 @@ pub(crate) enum Command {
     /// Messages to people: what was sent, what waits and why
     #[command(subcommand)]
     Outbox(OutboxCommand),
-    /// Write readings, or everything, as CSV
-    #[command(after_help = "Example:\n  ohmward export -o readings.csv\n  ohmward export --all \
-        backup-2026-03")]
+    /// Write readings, findings or assessments as CSV or Parquet, or everything into a folder
+    #[command(
+        after_help = "Example:\n  ohmward export -o readings.parquet\n  ohmward export --asset \
+        YT-014/drive --from 2026-01-01 -o drive.csv\n  ohmward export --assessments -o \
+        fleet.csv --as-of 2026-01-31\n  ohmward export --all backup-2026-03"
+    )]
     Export(Export),
     /// Copy the store to a new file while it is in use
     #[command(after_help = "Example:\n  ohmward backup /media/stick/ohmward-2026-03-02.db")]
@@ -161,7 +173,11 @@ pub(crate) enum Command {
     },
     /// Print the manual page
     #[command(after_help = "Example:\n  ohmward man | man -l -")]
-    Man,
+    Man {
+        /// Write a page for each command into this folder instead
+        #[arg(short, long, value_name = "DIR")]
+        output: Option<PathBuf>,
+    },
 }
 
 #[derive(Debug, Args)]
@@ -215,6 +231,13 @@ pub(crate) struct Declining {
 }
 
 #[derive(Debug, Args)]
+pub(crate) struct DueWithin {
+    /// What falls due within so many days, beside what is late already
+    #[arg(long, value_name = "DAYS", default_value_t = 30)]
+    pub(crate) within: u32,
+}
+
+#[derive(Debug, Args)]
 pub(crate) struct Replay {
     /// Also write every projection made while something was flagged, as CSV
     #[arg(long, value_name = "FILE")]
@@ -229,11 +252,27 @@ pub(crate) struct OneAsset {
 
 #[derive(Debug, Args)]
 pub(crate) struct Export {
-    /// Write readings as canonical CSV to this file (`-`: standard output)
-    #[arg(short, long, value_name = "FILE", conflicts_with = "all")]
+    /// Write to this file: CSV or Parquet by its ending [default: CSV to standard output]
+    #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
-    /// Write everything into this folder
-    #[arg(long, value_name = "DIR")]
+    /// Write what was stated: findings with their numbers and what people answered
+    #[arg(long, conflicts_with_all = ["assessments", "from", "to"])]
+    pub(crate) findings: bool,
+    /// Write the assessment of every series with all its numbers
+    #[arg(long, conflicts_with_all = ["from", "to"])]
+    pub(crate) assessments: bool,
+    /// Only of this asset; may be given several times
+    #[arg(long, value_name = "ID")]
+    pub(crate) asset: Vec<String>,
+    /// Only readings measured at this time or later
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) from: Option<Stamp>,
+    /// Only readings measured by this time (a date: to its end)
+    #[arg(long, value_name = "TIME", value_parser = Stamp::until)]
+    pub(crate) to: Option<Stamp>,
+    /// Write everything into this folder, as CSV that imports again
+    #[arg(long, value_name = "DIR",
+          conflicts_with_all = ["output", "findings", "assessments", "asset", "from", "to"])]
     pub(crate) all: Option<PathBuf>,
 }
 
@@ -392,13 +431,111 @@ pub(crate) enum AssetCommand {
     /// Add an asset, or change what is known of it
     #[command(after_help = "Example:\n  ohmward asset add YT-014/drive --kind 'traction motor' \
         --limit 5e6 --insulation thermosetting --phases separable --by 'R. Hale'")]
-    Add(AddAsset),
+    Add(Box<AddAsset>),
+    /// Say that two assets are one: the history of the first is read as that of the second
+    #[command(after_help = "Example:\n  ohmward asset merge YT-O14/drive --into YT-014/drive \
+        --why 'letter O for zero' --by 'R. Hale'")]
+    Merge(MergeAssets),
+    /// Take a merger back
+    #[command(after_help = "Example:\n  ohmward asset unmerge YT-O14/drive --why 'another motor \
+        after all' --by 'R. Hale'")]
+    Unmerge(StandAside),
+    /// Take an asset out of the fleet, its coverage and findings; its history stays
+    #[command(after_help = "Example:\n  ohmward asset retire YT-014/drive --why 'scrapped' --by \
+        'R. Hale'")]
+    Retire(StandAside),
+    /// Take a retired asset back into the fleet
+    #[command(after_help = "Example:\n  ohmward asset return YT-014/drive --why 'rebuilt' --by \
+        'R. Hale'")]
+    Return(StandAside),
     /// Set a limit beside the one at 40 °C
     #[command(after_help = "Example:\n  ohmward asset limit YT-014/hv --ohm-per-volt 100 \
         --working-voltage 800 --by 'R. Hale'")]
     Limit(AssetLimit),
-    /// Read assets.csv: asset,kind,rated_voltage_v,limit_ohm,insulation,phases,site,remark
+    /// Read assets.csv: asset,kind,rated_voltage_v,limit_ohm,insulation,phases,site,remark,class,
+    /// interval_days,discharge_wait_s,training
     Import(ImportRegister),
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum ClassCommand {
+    /// All classes
+    List,
+    /// Add a class, or change what is known of it
+    #[command(after_help = "Example:\n  ohmward class add 'drive motor 400 V' --kind 'traction \
+        motor' --limit 5e6 --insulation thermosetting --phases separable --interval-days 90 \
+        --discharge-wait 120 --by 'R. Hale'\n  ohmward asset add YT-014/drive --class 'drive \
+        motor 400 V'")]
+    Add(Box<AddClass>),
+    /// Read classes.csv: class,kind,limit_ohm,as_read_ohm,ohm_per_volt,working_voltage_v,
+    /// insulation,phases,interval_days,discharge_wait_s,remark
+    Import(ImportRegister),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AddClass {
+    /// Its name, such as 'drive motor 400 V'
+    pub(crate) class: String,
+    /// What its assets are [default: rotating machine]
+    #[arg(long)]
+    pub(crate) kind: Option<String>,
+    /// Limit in ohm at 40 °C [default: 5e6 for rotating machines, by IEEE Std 43]
+    #[arg(long, value_name = "OHM")]
+    pub(crate) limit: Option<f64>,
+    /// A limit in ohm as read, whatever the temperature
+    #[arg(long, value_name = "OHM")]
+    pub(crate) as_read: Option<f64>,
+    /// Vehicle isolation in ohm per volt: 100 for DC, 500 for AC circuits (UN R100, ISO 6469-3)
+    #[arg(long, value_name = "OHM", requires = "working_voltage")]
+    pub(crate) ohm_per_volt: Option<f64>,
+    /// Working voltage in volts
+    #[arg(long, value_name = "VOLTS", requires = "ohm_per_volt")]
+    pub(crate) working_voltage: Option<f64>,
+    /// thermosetting, thermoplastic, none or unknown
+    #[arg(long)]
+    pub(crate) insulation: Option<String>,
+    /// tied, separable or unknown
+    #[arg(long)]
+    pub(crate) phases: Option<String>,
+    /// Days from one test to the next
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) interval_days: Option<u32>,
+    /// Seconds to wait for the discharge after a test
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) discharge_wait: Option<u32>,
+    /// Free text
+    #[arg(long)]
+    pub(crate) remark: Option<String>,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct MergeAssets {
+    /// The asset that is the same as another
+    pub(crate) asset: String,
+    /// That other one, which goes on
+    #[arg(long, value_name = "ASSET")]
+    pub(crate) into: String,
+    /// The reason; kept with the change
+    #[arg(long, value_name = "TEXT")]
+    pub(crate) why: String,
+    #[command(flatten)]
+    pub(crate) by: By,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct StandAside {
+    /// The asset's id
+    pub(crate) asset: String,
+    /// The reason; kept with the change
+    #[arg(long, value_name = "TEXT")]
+    pub(crate) why: String,
+    /// Since when [default: now]
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) at: Option<Stamp>,
+    #[command(flatten)]
+    pub(crate) by: By,
 }
 
 #[derive(Debug, Args)]
@@ -420,6 +557,19 @@ pub(crate) struct AddAsset {
     /// tied, separable or unknown
     #[arg(long)]
     pub(crate) phases: Option<String>,
+    /// Its class, which says what it does not say itself; '' for none
+    #[arg(long, value_name = "NAME")]
+    pub(crate) class: Option<String>,
+    /// Days from one test to the next
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) interval_days: Option<u32>,
+    /// Seconds to wait for the discharge after a test
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) discharge_wait: Option<u32>,
+    /// A part to learn on, with its known condition: 'sound', or 'V to case 200 kΩ, put in on
+    /// purpose'; 'no' for a real one
+    #[arg(long, value_name = "CONDITION")]
+    pub(crate) training: Option<String>,
     /// Where it lives
     #[arg(long)]
     pub(crate) site: Option<String>,
@@ -489,9 +639,11 @@ pub(crate) enum GearCommand {
     List,
     /// Add a piece of gear, or change what is known of it
     #[command(after_help = "Example:\n  ohmward gear add T-07 tester --category 'CAT III' \
-        --rated-voltage 1000 --full-scale 550e6 --lowest 1e4 --due 2026-12-01 --by 'R. Hale'")]
+        --rated-voltage 1000 --full-scale 550e6 --lowest 1e4 --due 2026-12-01 --by 'R. Hale'\n  \
+        ohmward gear add T-08 tester --range '250 V=1 GΩ' --range '500 V=2 GΩ' --proof-days 30")]
     Add(AddGear),
-    /// Read gear.csv: gear,kind,category,rated_voltage_v,full_scale_ohm,lowest_ohm,due,remark
+    /// Read gear.csv: gear,kind,category,rated_voltage_v,full_scale_ohm,lowest_ohm,due,remark,
+    /// ranges,proof_days
     Import(ImportRegister),
 }
 
@@ -510,9 +662,15 @@ pub(crate) struct AddGear {
     /// Testers: highest reading in ohm
     #[arg(long, value_name = "OHM")]
     pub(crate) full_scale: Option<f64>,
+    /// Testers: highest reading at one test voltage, such as '250 V=1 GΩ'; once for each range
+    #[arg(long, value_name = "VOLTS=OHM", value_parser = range)]
+    pub(crate) range: Vec<(f64, f64)>,
     /// Testers: lowest reading in ohm
     #[arg(long, value_name = "OHM")]
     pub(crate) lowest: Option<f64>,
+    /// Testers: days after which a proof is to be repeated
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) proof_days: Option<u32>,
     /// When its next test or calibration is due
     #[arg(long, value_name = "DATE", value_parser = Stamp::parse)]
     pub(crate) due: Option<Stamp>,
@@ -521,6 +679,19 @@ pub(crate) struct AddGear {
     pub(crate) remark: String,
     #[command(flatten)]
     pub(crate) by: By,
+}
+
+/// A range of a tester: its test voltage and its highest reading.
+fn range(text: &str) -> Result<(f64, f64), String> {
+    let read = || {
+        let (volts, ohms) = text.split_once('=')?;
+        let volts = volts.trim().trim_end_matches('V').trim_end().parse().ok()?;
+        match ohmward_parsers::read_resistance(ohms.trim()) {
+            Ok(ohmward_parsers::Resistance::Measured(ohms)) => Some((volts, ohms)),
+            _ => Some((volts, ohms.trim().parse().ok()?)),
+        }
+    };
+    read().ok_or_else(|| format!("expected volts and ohms such as '250 V=1 GΩ', found `{text}`"))
 }
 
 #[derive(Debug, Subcommand)]
@@ -578,7 +749,7 @@ pub(crate) enum AliasCommand {
         2026-01-01\n  ohmward alias add --asset YT-014/drive --phase-written L1 --phase U"
     )]
     Add(AddAlias),
-    /// Read aliases.csv: written,asset,phase_written,phase,from,until,remark
+    /// Read aliases.csv: written,asset,phase_written,phase,from,until,remark,merged
     Import(ImportRegister),
 }
 

@@ -43,6 +43,7 @@ pub(crate) fn declining(place: &mut Place, ask: Declining) -> Result<Exit, Failu
 /// The findings as they stand, after what waits has been assessed.
 fn present(place: &mut Place) -> Result<Vec<Finding>, Failure> {
     place.assess_all_pending()?;
+    place.look_at_calendar()?;
     Ok(place.reader()?.findings(None, place.when)?)
 }
 

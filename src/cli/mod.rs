@@ -7,9 +7,10 @@ mod ask;
 mod assess;
 mod chart;
 mod demo;
-mod finding;
-
 mod draft;
+mod due;
+mod export;
+mod finding;
 mod history;
 mod import;
 mod learnt;
@@ -28,6 +29,8 @@ mod upkeep;
 use std::process::ExitCode;
 
 use clap::Parser;
+
+use crate::export::ExportError;
 
 pub(crate) use args::{Cli, Command};
 
@@ -67,7 +70,6 @@ failures!(
     crate::model::Invalid,
     crate::registry::HandError,
     crate::registry::AccountError,
-    crate::export::ExportError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
     crate::config::ConfigError,
@@ -75,6 +77,16 @@ failures!(
     crate::daemon::PlanError,
     ohmward_parsers::ProfileError,
 );
+
+impl From<ExportError> for Failure {
+    fn from(error: ExportError) -> Self {
+        match error {
+            // Nobody reads any more: that is no failure of the export.
+            ExportError::Io(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Failure::Output(e),
+            other => Failure::Failed(chain(&other)),
+        }
+    }
+}
 
 /// An error with what lies behind it, outermost first; printed once, here.
 pub(crate) fn chain(error: &dyn std::error::Error) -> String {
@@ -106,7 +118,10 @@ impl Cli {
     /// Does what was asked.
     pub(crate) fn run(self) -> Result<Exit, Failure> {
         let asked_for = self.global.data.is_some();
-        let mut place = place::Place::new(&self.global)?;
+        let mut place = match self.command {
+            Command::Check => place::Place::unconfigured(&self.global)?,
+            _ => place::Place::new(&self.global)?,
+        };
         let place = &mut place;
         match self.command {
             Command::Serve(args) => serve::serve(place, &self.global, args),
@@ -114,10 +129,12 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
+            Command::Class(args) => registers::class(place, args),
             Command::Asset(args) => registers::asset(place, args),
             Command::Event(args) => registers::event(place, args),
             Command::Gear(args) => registers::gear(place, args),
@@ -130,12 +147,12 @@ impl Cli {
             Command::Token(args) => account::token(place, args),
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
-            Command::Export(args) => upkeep::export(place, args),
+            Command::Export(args) => export::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),
             Command::Completions { shell } => upkeep::completions(shell),
-            Command::Man => upkeep::man(),
+            Command::Man { output } => upkeep::man(output.as_deref()),
         }
     }
 }

@@ -136,7 +136,7 @@ fn is_time_key(key: &str) -> bool {
 }
 
 fn is_date_key(key: &str) -> bool {
-    matches!(key, "since" | "until" | "from" | "due")
+    matches!(key, "since" | "until" | "from" | "due" | "last")
         || key.starts_with("reaches_limit")
         || key.starts_with("projected_crossing")
 }

@@ -39,19 +39,27 @@ pub(crate) struct Open {
 
 impl Place {
     pub(crate) fn new(global: &Global) -> Result<Self, Failure> {
+        let mut place = Place::unconfigured(global)?;
+        place.config = match &global.config {
+            Some(path) => Config::load(path, true)?,
+            None => Config::load(&place.dir.join("config.toml"), false)?,
+        };
+        Ok(place)
+    }
+
+    /// The place with the configuration as it is when nothing is written: for `check`, which tells
+    /// what is wrong with the one that is.
+    pub(crate) fn unconfigured(global: &Global) -> Result<Self, Failure> {
         let dir = match &global.data {
             Some(dir) => dir.clone(),
             None => default_dir()?,
-        };
-        let config = match &global.config {
-            Some(path) => Config::load(path, true)?,
-            None => Config::load(&dir.join("config.toml"), false)?,
         };
         let when = When {
             as_of: global.as_of.unwrap_or(Stamp::MAX),
             known_at: global.known_at.unwrap_or(Stamp::MAX),
         };
-        Ok(Place { dir, when, format: global.format, now: WallClock.now(), config, open: None })
+        let (now, config) = (WallClock.now(), Config::default());
+        Ok(Place { dir, when, format: global.format, now, config, open: None })
     }
 
     /// Whether a past state is asked for, which stored findings cannot answer.
@@ -169,6 +177,14 @@ impl Place {
         self.assess_all_pending()
     }
 
+    /// Finds what was not tested in time by now.
+    pub(crate) fn look_at_calendar(&mut self) -> Result<(), Failure> {
+        let (settings, now) = (self.config.assess.clone(), self.now);
+        let open = self.writing()?;
+        watch::calendar(&|| open.store.reader(), &mut open.writer, now, &settings)?;
+        Ok(())
+    }
+
     /// Assesses everything that waits for it.
     pub(crate) fn assess_all_pending(&mut self) -> Result<(), Failure> {
         let settings = self.config.assess.clone();
@@ -212,6 +228,17 @@ pub(crate) fn bar(doing: &'static str, unit: &'static str) -> ProgressBar {
         bar.set_style(style);
     }
     bar.set_message(doing);
+    bar
+}
+
+/// Progress on standard error where nobody knows how much there is.
+pub(crate) fn counter(doing: &'static str, unit: &'static str) -> ProgressBar {
+    let bar = ProgressBar::no_length();
+    if let Ok(style) = ProgressStyle::with_template("{msg} {human_pos} {prefix}, {elapsed}") {
+        bar.set_style(style);
+    }
+    bar.set_message(doing);
+    bar.set_prefix(unit);
     bar
 }
 

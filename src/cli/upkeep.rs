@@ -1,48 +1,19 @@
-//! `export`, `backup`, `check`, completions and the manual page.
+//! `backup`, `check`, completions and the manual page.
 
-use std::fs::File;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, Write};
 use std::path::Path;
 
 use clap::CommandFactory;
 use ohmward_parsers::Profiles;
 use serde::Serialize;
 
-use super::args::{Cli, Export};
+use super::args::Cli;
 use super::output;
 use super::place::{Place, shown};
 use super::{Exit, Failure, note};
 use crate::daemon;
-use crate::export::{Corrections, export_all, export_readings};
 use crate::registry::Keys;
 use crate::store::{Reader, Writer};
-
-pub(crate) fn export(place: &mut Place, export: Export) -> Result<Exit, Failure> {
-    let reader = place.reader()?;
-    if let Some(folder) = export.all {
-        let count = export_all(&reader, place.when, &folder)?;
-        note(format!("{count} readings and all registers written to {}", shown(&folder)));
-        return Ok(Exit::Done);
-    }
-    let path = export.output.unwrap_or_else(|| "-".into());
-    if path.as_os_str() == "-" {
-        let out = BufWriter::with_capacity(1 << 20, io::stdout().lock());
-        export_readings(&reader, place.when, Corrections::Applied, out, &mut |_, _| ())?;
-        return Ok(Exit::Done);
-    }
-    if path.extension().is_some_and(|e| e != "csv") {
-        return Err(Failure::Usage(format!(
-            "`{}`: expected a name that ends in .csv",
-            shown(&path)
-        )));
-    }
-    let file = File::create(&path)
-        .map_err(|e| Failure::Failed(format!("cannot write `{}`: {e}", shown(&path))))?;
-    let out = BufWriter::with_capacity(1 << 20, file);
-    let count = export_readings(&reader, place.when, Corrections::Applied, out, &mut |_, _| ())?;
-    note(format!("{count} readings written to {}", shown(&path)));
-    Ok(Exit::Done)
-}
 
 pub(crate) fn backup(place: &mut Place, file: &Path) -> Result<Exit, Failure> {
     place.reader()?;
@@ -93,7 +64,7 @@ pub(crate) fn check(place: &mut Place, config: Option<&Path>) -> Result<Exit, Fa
             }
             say("http", problems, format!("{address}"));
         }
-        Err(why) => say("configuration", vec![super::chain(&why)], String::new()),
+        Err(why) => say("configuration", vec![super::chain(&why).trim_end().into()], String::new()),
     }
     let mut profiles = Profiles::builtin()?;
     let problems = place.load_profiles(&mut profiles);
@@ -119,7 +90,12 @@ pub(crate) fn completions(shell: clap_complete::Shell) -> Result<Exit, Failure> 
     Ok(Exit::Done)
 }
 
-pub(crate) fn man() -> Result<Exit, Failure> {
+pub(crate) fn man(folder: Option<&Path>) -> Result<Exit, Failure> {
+    if let Some(folder) = folder {
+        clap_mangen::generate_to(Cli::command(), folder)
+            .map_err(|e| Failure::Failed(format!("cannot write into `{}`: {e}", shown(folder))))?;
+        return Ok(Exit::Done);
+    }
     let mut buffer = Vec::new();
     let command = Cli::command();
     clap_mangen::Man::new(command.clone()).render(&mut buffer)?;

@@ -59,8 +59,8 @@ pub struct Config {
 struct Written {
     visits: Visits,
     first_met: FirstMet,
-    bench: bench::Bench,
     http: http::Table,
+    bench: bench::Bench,
     source: sources::Source,
     notify: messages::Notify,
 }
@@ -77,6 +77,7 @@ struct Visits {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct FirstMet {
+    class: Option<String>,
     kind: Option<String>,
     limit_ohm: Option<f64>,
     insulation: Option<String>,
@@ -85,8 +86,19 @@ struct FirstMet {
 
 impl FirstMet {
     fn meant(self) -> Result<AssetClass, String> {
-        let mut class = AssetClass::default();
         let told = |invalid: Invalid| format!("first_met.{invalid}");
+        if let Some(name) = self.class.filter(|name| !name.trim().is_empty()) {
+            let name = text("class", &name).map_err(told)?;
+            let says_more = self.kind.is_some() || self.limit_ohm.is_some();
+            if says_more || self.insulation.is_some() || self.phases.is_some() {
+                return Err(format!(
+                    "first_met.class: expected it alone, found other keys beside it (what class \
+                     `{name}` is, `ohmward class add` says)"
+                ));
+            }
+            return Ok(AssetClass::named(name));
+        }
+        let mut class = AssetClass::default();
         if let Some(kind) = self.kind {
             class.kind = text("kind", &kind).map_err(told)?;
             if !Asset::is_rotating(&class.kind) {
@@ -131,8 +143,8 @@ impl Config {
             sources: sources::meant(written.source)?,
             http: written.http.meant()?,
             first_met: written.first_met.meant()?,
-            bench: bench::meant(&written.bench)?,
             messages: messages::meant(written.notify)?,
+            bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
         let visits = &mut config.assess.visits;
@@ -177,9 +189,9 @@ mod tests {
         assert_eq!(config.sources.serial.len() + config.sources.folder.len(), 2);
         assert_eq!(config.assess, Config::default().assess);
         assert_eq!(config.first_met, Config::default().first_met);
-        assert_eq!(config.bench, Config::default().bench);
         assert_eq!(config.messages.addressees.len(), 2);
         assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
+        assert_eq!(config.bench, Config::default().bench);
         // As it is delivered it says nothing.
         let delivered = Config::parse(SAMPLE).unwrap();
         assert_eq!(delivered.sources, Sources::default());
@@ -192,13 +204,13 @@ mod tests {
         for table in [
             "[visits]",
             "[first_met]",
-            "[bench]",
             "[http]",
             "[[source.serial]]",
             "[[source.folder]]",
             "[notify]",
             "[[notify.webhook]]",
             "[[notify.email]]",
+            "[bench]",
         ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
@@ -232,6 +244,7 @@ mod tests {
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
             ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
+            ("[first_met]\nclass = \"drive motor\"\nphases = \"tied\"".into(), "expected it alone"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

@@ -244,10 +244,10 @@ impl Serve {
                     Ok(()) => tracing::info!("the configuration was read again"),
                     Err(e) => tracing::error!("a source could not be started: {e}"),
                 }
-                shared.bench.set(plan.bench);
                 set(&shared.assess, plan.assess);
                 set(&shared.all_profiles, plan.profiles);
                 set(messages, plan.messages);
+                shared.bench.set(plan.bench);
             }
         }
         pulse.ready();

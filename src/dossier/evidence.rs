@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{Dossier, Group};
+use super::{Dossier, Group, Standing};
 use crate::model::{Finding, FindingKind, FindingState, Stamp, Text, Verdict};
 use crate::trend::{Alarm, LineAssessment};
 
@@ -58,9 +58,13 @@ pub struct Evidence {
     pub last_taken_at: Option<String>,
 }
 
-/// The findings that a dossier gives, as episodes over its whole history.
+/// The findings that a dossier gives, as episodes over its whole history. A training part has none,
+/// and those of a retired asset end when it was retired.
 pub fn episodes(dossier: &Dossier) -> Vec<Finding> {
     let mut out = Vec::new();
+    if dossier.standing == Standing::Training {
+        return out;
+    }
     for group in &dossier.groups {
         for alarm in &group.assessment.detection.alarms {
             let line = leading(group, alarm);
@@ -78,6 +82,14 @@ pub fn episodes(dossier: &Dossier) -> Vec<Finding> {
                 reason: reason(alarm, &evidence),
                 evidence: serde_json::to_string(&evidence).unwrap_or_default(),
             });
+        }
+    }
+    if let Standing::Retired { since, .. } = dossier.standing {
+        out.retain(|finding| finding.since < since);
+        for finding in &mut out {
+            if finding.until.is_none_or(|until| until > since) {
+                (finding.until, finding.state) = (Some(since), FindingState::Closed);
+            }
         }
     }
     out

@@ -2,7 +2,9 @@
 //! assessment that follows from them.
 
 mod causes;
+mod due;
 mod evidence;
+mod fleet;
 mod quality;
 mod ranking;
 mod records;
@@ -12,8 +14,8 @@ pub mod words;
 use std::collections::{BTreeMap, HashMap};
 
 use crate::model::{
-    Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, ReadingId, Stamp, Text,
-    Volts,
+    Alias, Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, ReadingId, Stamp,
+    Text, Volts,
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
@@ -22,7 +24,9 @@ use crate::visits::{
 };
 
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
+pub use due::{Due, Task, due, overdue, tests as tests_due};
 pub use evidence::{Evidence, episodes};
+pub use fleet::{Fleet, Standing};
 pub use quality::{Quality, TesterUse};
 pub use ranking::{Ranked, expected_false, ranked, row};
 use records::Gathered;
@@ -98,6 +102,10 @@ pub struct Dossier {
     pub ratios: Vec<Ratio>,
     /// The charts, the most urgent first.
     pub groups: Vec<Group>,
+    /// How it stands to the fleet.
+    pub standing: Standing,
+    /// What was merged into it: its history is here.
+    pub merged: Vec<Recorded<Alias>>,
 }
 
 /// Opens dossiers: the parts that are the same for every asset are prepared once.
@@ -122,14 +130,23 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         Ok(Desk { records, assessor, occasions, context })
     }
 
-    /// The dossier of one asset.
+    /// The dossier of one asset; of one that was merged into another, the dossier of that one.
     pub fn open(&self, id: &AssetId) -> Result<Dossier, DossierError> {
-        let Records { reader, when, .. } = self.records;
+        let Records { reader, when, mergers, .. } = &self.records;
+        let (when, id) = (*when, mergers.survivor(id));
         let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
         let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
         let Gathered { recorded, suspicions, judged, lines } =
             self.records.gathered(id, occasions)?;
-        let events = reader.events(Some(id), when)?;
+        let mut events = reader.events(Some(id), when)?;
+        let standing = mergers.standing(&asset, &events);
+        let merged: Vec<_> = mergers.parts(id).into_iter().cloned().collect();
+        for part in &merged {
+            if let Ok(part) = AssetId::new(&part.value.written) {
+                events.extend(reader.events(Some(&part), when)?);
+            }
+        }
+        events.sort_by_key(|row| row.value.at);
         let cases = group(&asset, lines, &events);
         let mut groups: Vec<Group> = cases
             .into_iter()
@@ -149,12 +166,18 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         });
         let ratios = ratios(&judged);
         let entries = self.entries(&asset, judged, &recorded);
-        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups })
+        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups, standing, merged })
+    }
+
+    /// Whether an asset was merged into another, whose dossier [`Desk::open`] gives.
+    pub fn is_merged(&self, id: &AssetId) -> bool {
+        self.records.is_merged(id)
     }
 
     /// The readings of one asset with what was done with each; looks for no trend.
     pub fn history(&self, id: &AssetId) -> Result<Vec<Entry>, DossierError> {
-        let Records { reader, when, .. } = self.records;
+        let Records { reader, when, mergers, .. } = &self.records;
+        let (when, id) = (*when, mergers.survivor(id));
         let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
         let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
         let gathered = self.records.gathered(id, occasions)?;

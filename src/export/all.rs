@@ -5,14 +5,17 @@ use std::fs::{self, File};
 use std::io::BufWriter;
 use std::path::Path;
 
-use super::canonical::{Corrections, ExportError, export_readings};
-use crate::model::{Alias, Asset, Event, Gear, Proof, ReadingId};
-use crate::registry::{CorrectionRow, LimitRow, Row, write_rows};
+use super::canonical::export_readings;
+use super::walk::{Corrections, ExportError, Selection};
+use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof, ReadingId};
+use crate::registry::{CorrectionRow, LimitRow, Row, answers, write_rows};
 use crate::store::{Reader, When};
 
 /// The files, in the order in which they are to be imported: readings before aliases, since they
-/// were resolved already and must not be resolved twice.
+/// were resolved already and must not be resolved twice; answers last, since findings follow from all
+/// the rest.
 pub const ALL_FILES: &[&str] = &[
+    "classes.csv",
     "assets.csv",
     "limits.csv",
     "gear.csv",
@@ -21,6 +24,7 @@ pub const ALL_FILES: &[&str] = &[
     "events.csv",
     "proofs.csv",
     "corrections.csv",
+    "answers.csv",
 ];
 
 /// Writes everything there is into `folder`, which is made if need be; returns the number of
@@ -29,13 +33,16 @@ pub fn export_all<R: Reader + ?Sized>(
     reader: &R,
     when: When,
     folder: &Path,
+    each: &mut dyn FnMut(&super::Row),
 ) -> Result<u64, ExportError> {
     fs::create_dir_all(folder)?;
-    let assets = reader.assets(when)?;
+    // In their own words: what their classes say stands in the file of classes.
+    let assets = reader.assets_as_registered(when)?;
     let limits: Vec<LimitRow> = assets
         .iter()
         .flat_map(|a| a.more_limits.iter().map(|&limit| LimitRow { asset: a.id.clone(), limit }))
         .collect();
+    put::<AssetClass>(folder, "classes.csv", &values(reader.classes(when)?))?;
     put::<Asset>(folder, "assets.csv", &assets)?;
     put(folder, "limits.csv", &limits)?;
     put::<Gear>(folder, "gear.csv", &values(reader.gear(when)?))?;
@@ -47,8 +54,12 @@ pub fn export_all<R: Reader + ?Sized>(
     let mut rows: HashMap<ReadingId, Option<u64>> =
         corrections.iter().map(|c| (c.value.reading, None)).collect();
     let out = BufWriter::with_capacity(1 << 20, File::create(folder.join("readings.csv"))?);
-    let count = export_readings(reader, when, Corrections::Beside, out, &mut |id, row| {
-        if let Some(known) = rows.get_mut(&id) {
+    let mut row = 1;
+    let selection = Selection::all(when, Corrections::Beside);
+    let count = export_readings(reader, &selection, out, &mut |reading| {
+        row += 1;
+        each(reading);
+        if let Some(known) = rows.get_mut(&reading.id) {
             *known = Some(row);
         }
     })?;
@@ -62,6 +73,7 @@ pub fn export_all<R: Reader + ?Sized>(
     // Stable: corrections of one reading keep the order in which they were made.
     corrections.sort_by_key(|c| c.row);
     put(folder, "corrections.csv", &corrections)?;
+    put(folder, "answers.csv", &answers(reader, when)?)?;
     Ok(count)
 }
 

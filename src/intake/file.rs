@@ -5,6 +5,7 @@ use std::io::{Read, Seek, SeekFrom};
 use std::os::unix::fs::FileExt;
 use std::path::Path;
 use std::sync::mpsc;
+use std::thread::ScopedJoinHandle;
 
 use ohmward_parsers::{Place, Profile, Profiles, Recognised, Stream};
 
@@ -14,7 +15,10 @@ use super::sheet::{SheetText, is_sheet, sheet_text};
 use crate::limits;
 use crate::model::{Alias, Asset, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
-use crate::store::{Entry, KeptFiles, Parcel, Receipt, RecordPlace, RejectItem, Source, Writer};
+use crate::store::{
+    Entry, KeptFile, KeptFiles, Parcel, Receipt, RecordPlace, RejectItem, Source, StoreError,
+    Writer,
+};
 
 /// Bytes looked at to recognise a format.
 pub(super) const HEAD: usize = 64 * 1024;
@@ -82,15 +86,15 @@ impl FileImport<'_> {
         path: &Path,
     ) -> Result<Imported, IntakeError> {
         let read = |why| IntakeError::Read { path: path.display().to_string(), why };
-        let Opened { mut file, sheet, bytes, profile, mut stream, warnings } = self.open(path)?;
-        let kept_file = kept.keep(&mut file)?;
-        file.seek(SeekFrom::Start(0)).map_err(read)?;
+        let Opened { file, sheet, bytes, profile, mut stream, warnings } = self.open(path)?;
+        // The digest is quick; compressing is not, and goes on while the first part is parsed.
+        let kept_file = KeptFiles::identify(&mut ReadFrom(&file, 0))?;
         let name = path.file_name().map(|n| n.to_string_lossy()).unwrap_or_default();
         let source = Source {
             kind: "file".into(),
             name: name.as_ref().into(),
             profile: profile.name().into(),
-            file: Some(kept_file),
+            file: Some(kept_file.clone()),
         };
         let mut normaliser = Normaliser::new(self.aliases, self.gear, self.around.clone());
         let now = self.now;
@@ -98,12 +102,15 @@ impl FileImport<'_> {
         // A parcel is some 700 kB: the queue only evens out the two threads.
         let (sender, receiver) = mpsc::sync_channel::<Parcel>(3);
         let (receipt, (parsed, warnings, refused)) = std::thread::scope(|scope| {
+            let mut keeping = Some(scope.spawn(|| keep(kept, &file, &kept_file)));
+            let mut on_disk = || keeping.take().map_or(Ok(()), joined);
+            let file = &file;
             let parser = scope.spawn(move || {
-                let bytes_at = |place| bytes_of(&file, sheet.as_deref(), place);
+                let bytes_at = |place| bytes_of(file, sheet.as_deref(), place);
                 let mut packer =
                     Packer { normaliser: &mut normaliser, arrived: now, bytes_at: &bytes_at };
                 let done = pump(
-                    input(&file, sheet.as_deref()),
+                    input(file, sheet.as_deref()),
                     &mut stream,
                     &mut packer,
                     &|read| progress(read, bytes),
@@ -112,11 +119,11 @@ impl FileImport<'_> {
                 let warnings = [warnings, stream.warnings().to_vec()].concat();
                 (done, warnings, refusal(&stream))
             });
-            let receipt = store.receive(now, &source, self.first_met, &mut receiver.into_iter());
-            match parser.join() {
-                Ok(done) => (receipt, done),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
+            let mut parcels = receiver.into_iter();
+            let receipt =
+                store.receive_kept(now, &source, self.first_met, &mut parcels, &mut on_disk);
+            drop(parcels);
+            (receipt.and_then(|receipt| on_disk().map(|()| receipt)), joined(parser))
         });
         let receipt = receipt?;
         parsed.map_err(read)?;
@@ -190,6 +197,33 @@ impl FileImport<'_> {
             why: e.to_string(),
         })?;
         Ok(Opened { file, sheet, bytes, profile, stream, warnings })
+    }
+}
+
+/// Keeps a file that was identified, unless it is kept already.
+fn keep(kept: &KeptFiles, file: &File, known: &KeptFile) -> Result<(), StoreError> {
+    if kept.has(&known.digest) {
+        return Ok(());
+    }
+    match kept.keep(&mut ReadFrom(file, 0))? {
+        same if same == *known => Ok(()),
+        _ => Err(StoreError::Other("the file changed while it was read (import it again)".into())),
+    }
+}
+
+/// What a thread of ours returned.
+fn joined<T>(thread: ScopedJoinHandle<'_, T>) -> T {
+    thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+}
+
+/// Reads a file from a place on, and leaves its own position alone.
+struct ReadFrom<'a>(&'a File, u64);
+
+impl Read for ReadFrom<'_> {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        let read = self.0.read_at(buffer, self.1)?;
+        self.1 += read as u64;
+        Ok(read)
     }
 }
 

@@ -3,6 +3,7 @@
 
 mod body;
 mod file;
+mod mend;
 mod parcels;
 mod registers;
 mod retry;
@@ -12,6 +13,7 @@ mod sheet;
 
 pub use body::{BodyImport, BodyKind, BodyTaken};
 pub use file::{FileImport, Imported, Preview};
+pub use mend::{Mended, mend};
 pub use registers::{RegisterWatch, Registers};
 pub use retry::{Again, Retried, readable, retry};
 pub use stream::{Group, StreamIntake, StreamRule, TestRule};

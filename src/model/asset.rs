@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{Invalid, Stamp, Text, text, words};
+use super::{AssetClass, Invalid, Stamp, Text, Training, text, words};
 
 /// The id of an asset: any text without control characters; `/` is allowed.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -143,12 +143,39 @@ pub struct Asset {
     pub remark: Text,
     /// Limits beside `limit_ohm`: fixed ohms as read, vehicle isolation.
     pub more_limits: Vec<Limit>,
+    /// The class it belongs to; empty: none. What the asset is silent about, the class says.
+    pub class: Text,
+    /// Days from one test to the next; none: nobody asks.
+    pub interval_days: Option<u32>,
+    /// Seconds to wait for the discharge after a test.
+    pub discharge_s: Option<u32>,
+    /// What is known of it, where it is a part to learn on; none: it is a real one.
+    pub training: Option<Training>,
 }
 
 impl Asset {
     /// An asset first met in an import, as the default class has it.
     pub fn first_met(id: AssetId) -> Self {
         AssetClass::default().asset(id)
+    }
+
+    /// An asset that says nothing of itself.
+    pub fn silent(id: AssetId) -> Self {
+        Asset {
+            id,
+            kind: Text::default(),
+            rated_voltage_v: None,
+            limit_ohm: None,
+            insulation: Insulation::Unknown,
+            joining: Joining::Unknown,
+            site: Text::default(),
+            remark: Text::default(),
+            more_limits: Vec::new(),
+            class: Text::default(),
+            interval_days: None,
+            discharge_s: None,
+            training: None,
+        }
     }
 
     /// Whether the minimum for rotating machines applies to things of this kind.
@@ -164,49 +191,6 @@ impl Asset {
     }
 }
 
-/// What an asset becomes of which nothing is known but its id.
-#[derive(Clone, Debug, PartialEq)]
-pub struct AssetClass {
-    /// What it is.
-    pub kind: Text,
-    /// Ohms at 40 °C below which it is `below limit`.
-    pub limit_ohm: Option<f64>,
-    /// Its insulation system.
-    pub insulation: Insulation,
-    /// How its phases are joined.
-    pub joining: Joining,
-}
-
-/// A rotating machine with 5 MΩ at 40 °C (IEEE Std 43, random-wound and form-wound below 1 kV),
-/// insulation and joining unknown.
-impl Default for AssetClass {
-    fn default() -> Self {
-        AssetClass {
-            kind: "rotating machine".into(),
-            limit_ohm: Some(5e6),
-            insulation: Insulation::Unknown,
-            joining: Joining::Unknown,
-        }
-    }
-}
-
-impl AssetClass {
-    /// The asset of this class with that id.
-    pub fn asset(&self, id: AssetId) -> Asset {
-        Asset {
-            id,
-            kind: self.kind.clone(),
-            rated_voltage_v: None,
-            limit_ohm: self.limit_ohm,
-            insulation: self.insulation,
-            joining: self.joining,
-            site: Text::default(),
-            remark: Text::default(),
-            more_limits: Vec::new(),
-        }
-    }
-}
-
 /// What was done. The first three start a new epoch, the others are shown only.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum EventKind {
@@ -216,6 +200,10 @@ pub enum EventKind {
     Dried,
     /// Another specimen under the same id: a new epoch.
     Replaced,
+    /// Taken out of service: out of the fleet and its findings, its history stays.
+    Retired,
+    /// Back in service: ends a `Retired`.
+    Returned,
     /// Anything else: `cleaned`, `washed`, `moved` …
     Other(Text),
 }
@@ -229,6 +217,8 @@ impl EventKind {
             "rewound" => EventKind::Rewound,
             "dried" => EventKind::Dried,
             "replaced" => EventKind::Replaced,
+            "retired" => EventKind::Retired,
+            "returned" => EventKind::Returned,
             _ => EventKind::Other(word),
         })
     }
@@ -239,13 +229,15 @@ impl EventKind {
             EventKind::Rewound => "rewound",
             EventKind::Dried => "dried",
             EventKind::Replaced => "replaced",
+            EventKind::Retired => "retired",
+            EventKind::Returned => "returned",
             EventKind::Other(word) => word,
         }
     }
 
     /// Whether readings before and after don't belong on one line.
     pub fn starts_epoch(&self) -> bool {
-        !matches!(self, EventKind::Other(_))
+        matches!(self, EventKind::Rewound | EventKind::Dried | EventKind::Replaced)
     }
 }
 
@@ -266,6 +258,9 @@ pub struct Event {
 ///
 /// A record matches when it was written `written` (or, with that empty, under the asset's own id)
 /// and its phase was written `phase_written` (or that is empty), within the dates.
+///
+/// A merger is such a row too: two assets turned out to be one, and what is stored under `written`
+/// is read as history of `asset` for as long as the row stands. Nothing is rewritten.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Alias {
     /// The slot number, mistyped id or other name; empty: the asset's own id.
@@ -282,4 +277,22 @@ pub struct Alias {
     pub until: Option<Stamp>,
     /// Free text.
     pub remark: Text,
+    /// Whether the asset that is registered as `written` is merged into `asset`.
+    pub merged: bool,
+}
+
+impl Alias {
+    /// The row that merges one asset into another, with the reason.
+    pub fn merger(from: &AssetId, into: AssetId, why: Text) -> Self {
+        Alias {
+            written: from.as_str().into(),
+            asset: into,
+            phase_written: Text::default(),
+            phase: None,
+            from: None,
+            until: None,
+            remark: why,
+            merged: true,
+        }
+    }
 }

@@ -38,6 +38,44 @@ pub struct Gear {
     pub due: Option<Stamp>,
     /// Free text.
     pub remark: Text,
+    /// Testers: the highest reading of each range, by rising test voltage.
+    pub ranges: Vec<Range>,
+    /// Testers: days after which a proof is to be repeated; none: nobody asks.
+    pub proof_days: Option<u32>,
+}
+
+/// The highest reading of a tester at one of its test voltages.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Range {
+    /// Nominal test voltage in volts.
+    pub test_voltage_v: f64,
+    /// Highest reading in ohm.
+    pub full_scale_ohm: f64,
+}
+
+impl Gear {
+    /// A piece of gear of which nothing more is known.
+    pub fn new(id: Text, kind: GearKind) -> Self {
+        Gear {
+            id,
+            kind,
+            category: Text::default(),
+            rated_voltage_v: None,
+            full_scale_ohm: None,
+            lowest_ohm: None,
+            due: None,
+            remark: Text::default(),
+            ranges: Vec::new(),
+            proof_days: None,
+        }
+    }
+
+    /// What a bare over-range mark stands for at a test voltage: the limit of that range, else the
+    /// one full scale.
+    pub fn full_scale_at(&self, test_voltage_v: Option<f64>) -> Option<f64> {
+        let range = self.ranges.iter().find(|r| Some(r.test_voltage_v) == test_voltage_v);
+        range.map(|r| r.full_scale_ohm).or(self.full_scale_ohm)
+    }
 }
 
 words!(

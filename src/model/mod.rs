@@ -2,6 +2,7 @@
 
 mod account;
 mod asset;
+mod class;
 mod correction;
 mod finding;
 mod gear;
@@ -11,15 +12,16 @@ mod point;
 mod reading;
 mod role;
 mod stamp;
+mod training;
 
 pub use account::{Access, AccessKind, Account, Check, Token, account_name};
 pub use asset::{
-    Alias, Asset, AssetClass, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning,
-    Phase,
+    Alias, Asset, AssetId, Event, EventKind, Insulation, Joining, Limit, LimitMeaning, Phase,
 };
+pub use class::{AssetClass, Isolation, as_meant};
 pub use correction::{Correction, CorrectionKind, Mark};
 pub use finding::{Finding, FindingKind, FindingState, Outcome, Verdict};
-pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment};
+pub use gear::{Gear, GearKind, Proof, ProofKind, ProofMoment, Range};
 pub use gear_set::{Category, SetRating, set_rating};
 pub use occasion::{Occasion, Shared};
 pub use point::{Case, Line, Point};
@@ -28,6 +30,7 @@ pub use reading::{
 };
 pub use role::Role;
 pub use stamp::{DAY_MICROS, Stamp};
+pub use training::{Fault, Training};
 
 /// A short text; empty means "not stated".
 pub type Text = compact_str::CompactString;

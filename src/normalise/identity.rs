@@ -8,6 +8,8 @@ use crate::model::{Alias, Phase, Stamp, Text};
 #[derive(Clone, Debug, Default)]
 pub struct AliasBook {
     by_name: FxHashMap<Text, Vec<Alias>>,
+    /// How many of them are mergers.
+    mergers: usize,
 }
 
 /// What aliases make of a written name and label.
@@ -31,7 +33,8 @@ impl AliasBook {
             };
             by_name.entry(name).or_default().push(alias.clone());
         }
-        AliasBook { by_name }
+        let mergers = aliases.iter().filter(|a| a.merged).count();
+        AliasBook { by_name, mergers }
     }
 
     /// Whether any alias could touch records written under this name.
@@ -40,24 +43,34 @@ impl AliasBook {
     }
 
     /// Resolves a name and a label as they were written at an instant. First the name finds its
-    /// asset, then the asset's own label aliases apply.
+    /// asset, then that asset's own label aliases apply, then those that the name itself had before
+    /// it was merged into that asset.
     pub fn resolve(&self, asset: &str, phase: &str, at: Stamp) -> Resolved {
         let mut resolved = Resolved { asset: asset.into(), phase: None };
-        if let Some(alias) = self.holding(asset, phase, at).filter(|a| !a.written.is_empty()) {
+        let mut named = self.holding(asset, phase, at).filter(|a| !a.written.is_empty());
+        if let Some(alias) = named.next() {
             resolved.asset = alias.asset.as_str().into();
             resolved.phase = alias.phase.clone();
         }
-        if resolved.phase.is_none()
-            && let Some(alias) =
-                self.holding(&resolved.asset, phase, at).filter(|a| a.written.is_empty())
-        {
-            resolved.phase = alias.phase.clone();
+        // What it means may have been merged into another, and that one in turn.
+        for _ in 0..self.mergers {
+            let Some(merger) = self.holding(&resolved.asset, "", at).find(|a| a.merged) else {
+                break;
+            };
+            resolved.asset = merger.asset.as_str().into();
         }
+        let label = |name: &str| {
+            let own = self.holding(name, phase, at).find(|a| a.written.is_empty());
+            own.and_then(|a| a.phase.clone())
+        };
+        resolved.phase = resolved.phase.or_else(|| label(&resolved.asset));
+        resolved.phase = resolved.phase.or_else(|| label(asset));
         resolved
     }
 
-    fn holding(&self, name: &str, phase: &str, at: Stamp) -> Option<&Alias> {
-        self.by_name.get(name)?.iter().rev().find(|a| {
+    fn holding(&self, name: &str, phase: &str, at: Stamp) -> impl Iterator<Item = &Alias> {
+        let all = self.by_name.get(name).map_or(&[][..], Vec::as_slice);
+        all.iter().rev().filter(move |a| {
             a.from.is_none_or(|from| at >= from)
                 && a.until.is_none_or(|until| at < until)
                 && (a.phase_written.is_empty()

@@ -58,7 +58,7 @@ pub struct Surroundings {
 /// allocates one per series and not one per row.
 pub struct Normaliser {
     aliases: AliasBook,
-    gear: FxHashMap<Text, (Option<f64>, Option<f64>)>,
+    gear: FxHashMap<Text, Gear>,
     around: Surroundings,
     series: FxHashMap<SeriesKey, Placed>,
 }
@@ -82,7 +82,7 @@ struct Placed {
 impl Normaliser {
     /// A normaliser for one stream.
     pub fn new(aliases: &[Alias], gear: &[Gear], around: Surroundings) -> Self {
-        let gear = gear.iter().map(|g| (g.id.clone(), (g.full_scale_ohm, g.lowest_ohm))).collect();
+        let gear = gear.iter().map(|g| (g.id.clone(), g.clone())).collect();
         Normaliser { aliases: AliasBook::new(aliases), gear, around, series: FxHashMap::default() }
     }
 
@@ -96,11 +96,11 @@ impl Normaliser {
         let (taken_at, precision, time_doubt) = self.time(raw.taken, arrived)?;
         let or = |own: Text, around: &Text| if own.is_empty() { around.clone() } else { own };
         let tester = or(raw.tester, &self.around.tester);
-        let (ohms, bound) = self.resistance(raw.resistance, &tester)?;
         let volts = match raw.test_voltage_v.or(self.around.test_voltage_v) {
             None => None,
             Some(v) => Some(Volts::new("test_voltage_v", v)?),
         };
+        let (ohms, bound) = self.resistance(raw.resistance, &tester, volts)?;
         let key = SeriesKey {
             asset: raw.asset,
             phase: raw.phase,
@@ -175,13 +175,16 @@ impl Normaliser {
         &self,
         resistance: raw::Resistance,
         tester: &Text,
+        volts: Option<Volts>,
     ) -> Result<(f64, Bound), Invalid> {
         let known = self.gear.get(tester);
         Ok(match resistance {
             raw::Resistance::Measured(ohms) => (ohms, Bound::Measured),
             raw::Resistance::Over(Some(ohms)) => (ohms, Bound::Over),
             raw::Resistance::Under(Some(ohms)) => (ohms, Bound::Under),
-            raw::Resistance::Over(None) => match known.and_then(|g| g.0) {
+            raw::Resistance::Over(None) => match known
+                .and_then(|g| g.full_scale_at(volts.map(Volts::get)))
+            {
                 Some(ohms) => (ohms, Bound::Over),
                 None => {
                     let expected = "the range limit beside an over-range mark, or the tester's \
@@ -189,9 +192,10 @@ impl Normaliser {
                     return Err(Invalid::new("resistance_ohm", expected, "over-range, no limit"));
                 }
             },
-            raw::Resistance::Under(None) => {
-                (known.and_then(|g| g.1).unwrap_or(limits::LOWEST_READING_OHM), Bound::Under)
-            }
+            raw::Resistance::Under(None) => (
+                known.and_then(|g| g.lowest_ohm).unwrap_or(limits::LOWEST_READING_OHM),
+                Bound::Under,
+            ),
         })
     }
 

@@ -3,7 +3,7 @@
 use ohmward_parsers::{self as raw, Doubt, Place};
 
 use super::*;
-use crate::model::{EventKind, GearKind};
+use crate::model::{EventKind, GearKind, Range};
 
 fn now() -> Stamp {
     Stamp::parse("2026-03-02T12:00:00Z").unwrap()
@@ -74,6 +74,7 @@ fn an_alias_holds_between_its_dates() {
         from: from.map(|f| Stamp::parse(f).unwrap()),
         until: None,
         remark: "".into(),
+        merged: false,
     };
     let mut labels = alias("", "YT-014", None);
     labels.phase_written = "L1".into();
@@ -88,28 +89,48 @@ fn an_alias_holds_between_its_dates() {
     assert_eq!(placed(normaliser.normalise(early, now()).unwrap()).0, "17");
 }
 
+#[test]
+fn a_merged_name_keeps_its_labels_and_is_followed_to_the_end() {
+    let id = |text: &str| AssetId::new(text).unwrap();
+    let mut slot = Alias::merger(&id("17"), id("YT-14"), "".into());
+    slot.merged = false;
+    let mut labels = Alias::merger(&id("YT-14"), id("YT-14"), "".into());
+    (labels.written, labels.merged) = ("".into(), false);
+    (labels.phase_written, labels.phase) = ("L1".into(), Some(Phase::new("U").unwrap()));
+    let mergers = [
+        Alias::merger(&id("YT-14"), id("YT-O14"), "".into()),
+        Alias::merger(&id("YT-O14"), id("YT-014"), "".into()),
+    ];
+    let aliases = [&[slot, labels][..], &mergers].concat();
+    let mut normaliser = Normaliser::new(&aliases, &[], Surroundings::default());
+    let measured = raw::Resistance::Measured(1e8);
+    for (written, label) in [("YT-14", "L1"), ("YT-O14", "U"), ("17", "U"), ("YT-014", "U")] {
+        let out = normaliser.normalise(raw_reading(written, label, measured), now()).unwrap();
+        assert_eq!(placed(out), ("YT-014".into(), "U".into()), "{written} {label}");
+    }
+}
+
 /// Common practice, no published source: a hand-held tester resolves 0.01 MΩ.
 #[test]
 fn a_bare_mark_takes_its_number_from_the_tester() {
     let over = raw_reading("YT-014", "U", raw::Resistance::Over(None));
     let refused = plain().normalise(over.clone(), now()).unwrap_err();
     assert!(refused.to_string().contains("gear add"), "{refused}");
-    let gear = Gear {
-        id: "HT-2".into(),
-        kind: GearKind::Tester,
-        category: "".into(),
-        rated_voltage_v: None,
-        full_scale_ohm: Some(550e6),
-        lowest_ohm: None,
-        due: None,
-        remark: "".into(),
-    };
+    let range = |test_voltage_v, full_scale_ohm| Range { test_voltage_v, full_scale_ohm };
+    let mut gear = Gear::new("HT-2".into(), GearKind::Tester);
+    gear.full_scale_ohm = Some(550e6);
+    gear.ranges = vec![range(250.0, 1e9), range(1_000.0, 4e9)];
     let mut normaliser = Normaliser::new(&[], &[gear], Surroundings::default());
     let value = |n: Normalised| match n {
         Normalised::Reading(r) => (r.ohms, r.bound),
         Normalised::Tray { .. } => unreachable!("asset and phase are known"),
     };
-    assert_eq!(value(normaliser.normalise(over, now()).unwrap()), (550e6, Bound::Over));
+    // By the range of its test voltage; where that range is not known, by the one full scale.
+    for (volts, ohms) in [(None, 550e6), (Some(250.0), 1e9), (Some(500.0), 550e6), (Some(1e3), 4e9)]
+    {
+        let over = raw::RawReading { test_voltage_v: volts, ..over.clone() };
+        assert_eq!(value(normaliser.normalise(over, now()).unwrap()), (ohms, Bound::Over));
+    }
     let zero = raw_reading("YT-014", "U", raw::Resistance::Under(None));
     assert_eq!(value(normaliser.normalise(zero, now()).unwrap()), (10e3, Bound::Under));
 }

@@ -2,7 +2,7 @@
 
 use std::time::{Duration, UNIX_EPOCH};
 
-use lettre::message::header::{ContentType, HeaderName, HeaderValue};
+use lettre::message::header::{ContentType, HeaderName, HeaderValue, MIME_VERSION_1_0};
 use lettre::message::{Mailbox, Message};
 use lettre::transport::smtp::authentication::Credentials;
 use lettre::transport::smtp::client::{Tls, TlsParameters};
@@ -107,6 +107,7 @@ impl Email {
             .date(sent)
             .message_id(Some(format!("<{id}@{}>", self.from.email.domain())))
             .subject(one_line(message.subject))
+            .header(MIME_VERSION_1_0)
             .header(ContentType::TEXT_PLAIN);
         // RFC 3834: nobody's absence is to be answered to a program.
         if let Ok(name) = HeaderName::new_from_ascii("Auto-Submitted".to_owned()) {
@@ -205,7 +206,7 @@ mod tests {
             .map(|line| line.split(':').next().unwrap())
             .collect();
         assert!(!names.contains(&"Bcc"), "{head}");
-        for name in ["From", "To", "Subject", "Date", "Message-ID", "Auto-Submitted"] {
+        for name in ["From", "To", "Subject", "Date", "Message-ID", "MIME-Version"] {
             assert_eq!(names.iter().filter(|n| **n == name).count(), 1, "{name}: {head}");
         }
         // The name under which it travels does not hang on the time.

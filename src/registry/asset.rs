@@ -1,6 +1,9 @@
 //! What a person says of an asset: one that is new, or one as it is from now on.
 
-use crate::model::{Asset, AssetId, Insulation, Invalid, Joining, Limit, LimitMeaning, text};
+use crate::model::{
+    Asset, AssetClass, AssetId, Insulation, Invalid, Joining, Limit, LimitMeaning, Text, Training,
+    text,
+};
 
 /// What is said of an asset; what is not said stays as it was.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -21,14 +24,45 @@ pub struct AssetChange {
     pub remark: Option<String>,
     /// All limits beside the one at 40 °C.
     pub more_limits: Option<Vec<Limit>>,
+    /// Its class; empty: none.
+    pub class: Option<String>,
+    /// Days from one test to the next; `Some(None)`: nobody asks.
+    pub interval_days: Option<Option<u32>>,
+    /// Seconds to wait for the discharge after a test.
+    pub discharge_s: Option<Option<u32>>,
+    /// Its known condition, where it is a part to learn on; `no`: it is a real one.
+    pub training: Option<String>,
 }
 
 impl AssetChange {
     /// The asset as it is from now on: `known` as changed, or a new one. A new one that is no
     /// rotating machine has no limit unless one is said (IEEE Std 43 is about machines).
+    ///
+    /// `known` is the asset in its own words. What it says only because nobody knew better when it
+    /// was first met, a class that it is given now says instead.
     pub fn of(self, id: AssetId, known: Option<Asset>) -> Result<Asset, Invalid> {
         let fresh = known.is_none();
         let mut asset = known.unwrap_or_else(|| Asset::first_met(id));
+        if let Some(class) = self.class {
+            asset.class = text("class", &class)?;
+            let guessed = AssetClass::default();
+            if !asset.class.is_empty() && asset.kind == guessed.kind {
+                asset.kind = Text::default();
+                asset.limit_ohm = asset.limit_ohm.filter(|ohms| Some(*ohms) != guessed.limit_ohm);
+            }
+        }
+        if let Some(days) = self.interval_days {
+            asset.interval_days = days;
+        }
+        if let Some(seconds) = self.discharge_s {
+            asset.discharge_s = seconds;
+        }
+        if let Some(known) = self.training {
+            asset.training = match known.trim() {
+                "no" => None,
+                known => Some(Training::parse(known)?),
+            };
+        }
         if let Some(kind) = self.kind {
             asset.kind = text("kind", &kind)?;
             if asset.kind.is_empty() {

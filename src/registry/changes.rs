@@ -26,6 +26,7 @@ pub fn record(
     for change in changes {
         speaks_of_what_is_there(reader, change)?;
     }
+    classes_are_known(reader, changes)?;
     let new = writer.record(now, &by, changes)?;
     let aliases = changes.iter().any(|c| matches!(c, Change::Alias(_)));
     let placed = if aliases { place_waiting(reader, writer, now, &by)? } else { 0 };
@@ -67,6 +68,28 @@ fn speaks_of_what_is_there(reader: &dyn Reader, change: &Change) -> Result<(), H
         }
         _ => Ok(()),
     }
+}
+
+/// A class that an asset names and nobody registered is most likely mistyped.
+pub fn classes_are_known(reader: &dyn Reader, changes: &[Change]) -> Result<(), HandError> {
+    let named = changes.iter().filter_map(|change| match change {
+        Change::Asset(asset) if !asset.class.is_empty() => Some(asset),
+        _ => None,
+    });
+    let mut known = None;
+    for asset in named {
+        let known = match &known {
+            Some(known) => known,
+            None => known.insert(reader.classes(When::ALWAYS)?),
+        };
+        let added = changes.iter().any(|c| matches!(c, Change::Class(c) if c.name == asset.class));
+        if !added && !known.iter().any(|row| row.value.name == asset.class) {
+            let all: Vec<&str> = known.iter().map(|row| row.value.name.as_str()).collect();
+            let known = if all.is_empty() { "none".to_owned() } else { all.join(", ") };
+            return Err(HandError::NoClass { name: asset.class.clone(), known });
+        }
+    }
+    Ok(())
 }
 
 /// Refuses an asset that is not registered.

@@ -26,6 +26,17 @@ pub enum HandError {
     /// What is to be taken back or answered does not stand.
     #[error("{0} (the list of them shows what stands)")]
     NotThere(String),
+    /// A class that nobody registered.
+    #[error(
+        "`class`: expected one that is registered (known: {known}), found `{name}` (`ohmward class \
+         add` adds one)"
+    )]
+    NoClass {
+        /// What was named.
+        name: Text,
+        /// The names there are.
+        known: String,
+    },
     /// The phase as written says nothing of the winding.
     #[error("`phase` is missing: {0}")]
     NoPhase(String),

@@ -2,9 +2,9 @@
 
 use super::table::{Cells, Row};
 use crate::model::{
-    Alias, Asset, AssetId, Correction, CorrectionKind, Event, EventKind, Gear, GearKind,
-    Insulation, Invalid, Joining, Limit, LimitMeaning, Phase, Proof, ProofKind, ProofMoment,
-    ReadingId, Stamp, Text, text,
+    Alias, Asset, AssetClass, AssetId, Correction, CorrectionKind, Event, EventKind, Gear,
+    GearKind, Insulation, Invalid, Isolation, Joining, Limit, LimitMeaning, Phase, Proof,
+    ProofKind, ProofMoment, Range, ReadingId, Stamp, Text, Training, text,
 };
 
 fn number(value: Option<f64>) -> String {
@@ -20,6 +20,65 @@ fn positive(column: &'static str, value: Option<f64>) -> Result<Option<f64>, Inv
         Some(v) if v <= 0.0 => Err(Invalid::new(column, "a number above 0, or nothing", v)),
         _ => Ok(value),
     }
+}
+
+fn whole(column: &'static str, cells: &Cells<'_>) -> Result<Option<u32>, Invalid> {
+    match cells.text(column) {
+        "" => Ok(None),
+        text => match text.parse::<u32>() {
+            Ok(v) if v > 0 => Ok(Some(v)),
+            _ => Err(Invalid::new(column, "a whole number above 0, or nothing", text)),
+        },
+    }
+}
+
+fn truth(column: &'static str, cells: &Cells<'_>) -> Result<Option<bool>, Invalid> {
+    match cells.text(column).to_lowercase().as_str() {
+        "" => Ok(None),
+        "true" | "yes" | "1" | "passed" | "pass" => Ok(Some(true)),
+        "false" | "no" | "0" | "failed" | "fail" => Ok(Some(false)),
+        other => Err(Invalid::new(column, "`true` or `false`", other)),
+    }
+}
+
+fn insulation(cells: &Cells<'_>) -> Result<Insulation, Invalid> {
+    match cells.text("insulation") {
+        "" => Ok(Insulation::Unknown),
+        word => Insulation::parse(word),
+    }
+}
+
+fn joining(cells: &Cells<'_>) -> Result<Joining, Invalid> {
+    match cells.text("phases") {
+        "" => Ok(Joining::Unknown),
+        word => Joining::parse(word),
+    }
+}
+
+/// Ranges as they are written in one cell: `250 V: 1e9; 500 V: 2e9`, in ohm.
+fn ranges(written: &str) -> Result<Vec<Range>, Invalid> {
+    let parts = written.split(';').map(str::trim).filter(|part| !part.is_empty());
+    ranges_of(parts.map(|part| {
+        let (volts, ohms) = part.split_once(':')?;
+        let volts = volts.trim().trim_end_matches('V').trim_end().parse().ok()?;
+        Some((volts, ohms.trim().parse().ok()?))
+    }))
+    .ok_or_else(|| Invalid::new("ranges", "`250 V: 1e9; 500 V: 2e9`, each once, in ohm", written))
+}
+
+/// Ranges by rising test voltage; none where one makes no sense or a voltage stands twice.
+pub fn ranges_of(all: impl Iterator<Item = Option<(f64, f64)>>) -> Option<Vec<Range>> {
+    let mut ranges = all
+        .map(|pair| {
+            let (test_voltage_v, full_scale_ohm) = pair?;
+            let good = |v: f64| v > 0.0 && v.is_finite();
+            (good(test_voltage_v) && good(full_scale_ohm))
+                .then_some(Range { test_voltage_v, full_scale_ohm })
+        })
+        .collect::<Option<Vec<_>>>()?;
+    ranges.sort_by(|a, b| a.test_voltage_v.total_cmp(&b.test_voltage_v));
+    let twice = ranges.windows(2).any(|pair| pair[0].test_voltage_v == pair[1].test_voltage_v);
+    (!twice).then_some(ranges)
 }
 
 fn required_time(cells: &Cells<'_>, column: &'static str) -> Result<Stamp, Invalid> {
@@ -52,34 +111,42 @@ impl Row for Asset {
         "phases",
         "site",
         "remark",
+        "class",
+        "interval_days",
+        "discharge_wait_s",
+        "training",
     ];
     const REQUIRED: &'static [&'static str] = &["asset"];
 
     fn read(cells: &Cells<'_>) -> Result<Self, Invalid> {
-        let first_met = Asset::first_met(AssetId::new(cells.text("asset"))?);
-        let kind = match text("kind", cells.text("kind"))? {
-            empty if empty.is_empty() => first_met.kind,
-            kind => kind,
-        };
+        let silent = Asset::silent(AssetId::new(cells.text("asset"))?);
+        let class = text("class", cells.text("class"))?;
         let rated_voltage_v = positive("rated_voltage_v", cells.number("rated_voltage_v")?)?;
-        let limit_ohm = positive("limit_ohm", cells.number("limit_ohm")?)?
-            .or_else(|| default_limit(&kind, rated_voltage_v));
+        let mut kind = text("kind", cells.text("kind"))?;
+        let mut limit_ohm = positive("limit_ohm", cells.number("limit_ohm")?)?;
+        // What an asset of a class is silent about, its class says.
+        if class.is_empty() {
+            if kind.is_empty() {
+                kind = AssetClass::default().kind;
+            }
+            limit_ohm = limit_ohm.or_else(|| default_limit(&kind, rated_voltage_v));
+        }
         Ok(Asset {
-            id: first_met.id,
             kind,
             rated_voltage_v,
             limit_ohm,
-            insulation: match cells.text("insulation") {
-                "" => Insulation::Unknown,
-                word => Insulation::parse(word)?,
-            },
-            joining: match cells.text("phases") {
-                "" => Joining::Unknown,
-                word => Joining::parse(word)?,
-            },
+            insulation: insulation(cells)?,
+            joining: joining(cells)?,
             site: text("site", cells.text("site"))?,
             remark: text("remark", cells.text("remark"))?,
-            more_limits: Vec::new(),
+            class,
+            interval_days: whole("interval_days", cells)?,
+            discharge_s: whole("discharge_wait_s", cells)?,
+            training: match cells.text("training") {
+                "" => None,
+                known => Some(Training::parse(known)?),
+            },
+            ..silent
         })
     }
 
@@ -92,6 +159,75 @@ impl Row for Asset {
             self.insulation.to_string(),
             self.joining.to_string(),
             self.site.to_string(),
+            self.remark.to_string(),
+            self.class.to_string(),
+            number(self.interval_days.map(f64::from)),
+            number(self.discharge_s.map(f64::from)),
+            self.training.as_ref().map(Training::to_string).unwrap_or_default(),
+        ]
+    }
+}
+
+impl Row for AssetClass {
+    const NAME: &'static str = "classes";
+    const COLUMNS: &'static [&'static str] = &[
+        "class",
+        "kind",
+        "limit_ohm",
+        "as_read_ohm",
+        "ohm_per_volt",
+        "working_voltage_v",
+        "insulation",
+        "phases",
+        "interval_days",
+        "discharge_wait_s",
+        "remark",
+    ];
+    const REQUIRED: &'static [&'static str] = &["class", "kind"];
+
+    fn read(cells: &Cells<'_>) -> Result<Self, Invalid> {
+        let kind = required_text(cells, "kind")?;
+        let (per_volt, volts) = (
+            positive("ohm_per_volt", cells.number("ohm_per_volt")?)?,
+            positive("working_voltage_v", cells.number("working_voltage_v")?)?,
+        );
+        let isolation = match (per_volt, volts) {
+            (Some(ohm_per_volt), Some(working_voltage_v)) => {
+                Some(Isolation { ohm_per_volt, working_voltage_v })
+            }
+            (None, None) => None,
+            _ => {
+                let expected = "a number beside `working_voltage_v`, or neither";
+                return Err(Invalid::new("ohm_per_volt", expected, cells.text("ohm_per_volt")));
+            }
+        };
+        Ok(AssetClass {
+            name: required_text(cells, "class")?,
+            limit_ohm: positive("limit_ohm", cells.number("limit_ohm")?)?
+                .or_else(|| default_limit(&kind, None)),
+            kind,
+            as_read_ohm: positive("as_read_ohm", cells.number("as_read_ohm")?)?,
+            isolation,
+            insulation: insulation(cells)?,
+            joining: joining(cells)?,
+            interval_days: whole("interval_days", cells)?,
+            discharge_s: whole("discharge_wait_s", cells)?,
+            remark: text("remark", cells.text("remark"))?,
+        })
+    }
+
+    fn write(&self) -> Vec<String> {
+        vec![
+            self.name.to_string(),
+            self.kind.to_string(),
+            number(self.limit_ohm),
+            number(self.as_read_ohm),
+            number(self.isolation.map(|i| i.ohm_per_volt)),
+            number(self.isolation.map(|i| i.working_voltage_v)),
+            self.insulation.to_string(),
+            self.joining.to_string(),
+            number(self.interval_days.map(f64::from)),
+            number(self.discharge_s.map(f64::from)),
             self.remark.to_string(),
         ]
     }
@@ -183,6 +319,8 @@ impl Row for Gear {
         "lowest_ohm",
         "due",
         "remark",
+        "ranges",
+        "proof_days",
     ];
     const REQUIRED: &'static [&'static str] = &["gear", "kind"];
 
@@ -196,6 +334,8 @@ impl Row for Gear {
             lowest_ohm: positive("lowest_ohm", cells.number("lowest_ohm")?)?,
             due: cells.time("due")?,
             remark: text("remark", cells.text("remark"))?,
+            ranges: ranges(cells.text("ranges"))?,
+            proof_days: whole("proof_days", cells)?,
         })
     }
 
@@ -209,6 +349,12 @@ impl Row for Gear {
             number(self.lowest_ohm),
             time(self.due),
             self.remark.to_string(),
+            self.ranges
+                .iter()
+                .map(|r| format!("{} V: {}", r.test_voltage_v, r.full_scale_ohm))
+                .collect::<Vec<_>>()
+                .join("; "),
+            number(self.proof_days.map(f64::from)),
         ]
     }
 }
@@ -220,11 +366,8 @@ impl Row for Proof {
     const REQUIRED: &'static [&'static str] = &["at", "tester", "kind", "passed"];
 
     fn read(cells: &Cells<'_>) -> Result<Self, Invalid> {
-        let passed = match cells.text("passed").to_lowercase().as_str() {
-            "true" | "yes" | "1" | "passed" | "pass" => true,
-            "false" | "no" | "0" | "failed" | "fail" => false,
-            other => return Err(Invalid::new("passed", "`true` or `false`", other)),
-        };
+        let passed = truth("passed", cells)?;
+        let passed = passed.ok_or_else(|| Invalid::new("passed", "`true` or `false`", ""))?;
         Ok(Proof {
             at: required_time(cells, "at")?,
             tester: required_text(cells, "tester")?,
@@ -257,7 +400,7 @@ impl Row for Proof {
 impl Row for Alias {
     const NAME: &'static str = "aliases";
     const COLUMNS: &'static [&'static str] =
-        &["written", "asset", "phase_written", "phase", "from", "until", "remark"];
+        &["written", "asset", "phase_written", "phase", "from", "until", "remark", "merged"];
     const REQUIRED: &'static [&'static str] = &["written", "asset"];
 
     fn read(cells: &Cells<'_>) -> Result<Self, Invalid> {
@@ -272,6 +415,7 @@ impl Row for Alias {
             from: cells.time("from")?,
             until: cells.time("until")?,
             remark: text("remark", cells.text("remark"))?,
+            merged: truth("merged", cells)?.unwrap_or(false),
         };
         if alias.written.is_empty() && alias.phase.is_none() {
             let expected =
@@ -290,6 +434,7 @@ impl Row for Alias {
             time(self.from),
             time(self.until),
             self.remark.to_string(),
+            if self.merged { "true".into() } else { String::new() },
         ]
     }
 }

@@ -170,6 +170,8 @@ pub fn write_rows<'a, R: Row + 'a>(
 /// The registers that have a file of their own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Register {
+    /// `classes.csv`
+    Classes,
     /// `assets.csv`
     Assets,
     /// `limits.csv`
@@ -184,6 +186,8 @@ pub enum Register {
     Aliases,
     /// `corrections.csv`
     Corrections,
+    /// `answers.csv`
+    Answers,
 }
 
 impl Register {
@@ -200,14 +204,16 @@ impl Register {
             .split(',')
             .map(|n| n.trim().trim_matches('"').to_lowercase())
             .collect();
-        use crate::model::{Alias, Asset, Event, Gear, Proof};
+        use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof};
         let candidates = [
             (Register::Corrections, fits::<super::CorrectionRow>(&names)),
+            (Register::Answers, fits::<super::AnswerRow>(&names)),
             (Register::Limits, fits::<super::LimitRow>(&names)),
             (Register::Proofs, fits::<Proof>(&names)),
             (Register::Events, fits::<Event>(&names)),
             (Register::Aliases, fits::<Alias>(&names)),
             (Register::Gear, fits::<Gear>(&names)),
+            (Register::Classes, fits::<AssetClass>(&names)),
             (Register::Assets, fits::<Asset>(&names)),
         ];
         candidates.into_iter().find(|(_, fits)| *fits).map(|(register, _)| register)

@@ -1,13 +1,14 @@
 //! The detector as if live over stored history: every alarm raised, and every projection made.
 //!
 //! Evaluated after each UTC day with readings on what was measured by its end, events and proofs by
-//! their own time. An alarm once raised stays in the list, whatever was learnt later.
+//! their own time. An alarm once raised stays in the list, whatever was learnt later. `overdue` is
+//! none: it comes with the calendar and not with a reading. Training parts are left out.
 
 mod learnt;
 
 use rayon::prelude::*;
 
-use crate::dossier::{Desk, Dossier, DossierError, Settings};
+use crate::dossier::{Desk, Dossier, DossierError, Fleet, Settings, Standing};
 use crate::model::{AssetId, DAY_MICROS, FindingKind, Phase, Stamp};
 use crate::store::{Reader, Result as StoreResult, When};
 use crate::trend::{Assessor, CrossingTimes};
@@ -59,7 +60,7 @@ pub fn replay<R: Reader + Send>(
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Replayed, DossierError> {
     const AT_ONCE: usize = 64;
-    let assets = readers()?.assets(when)?;
+    let assets: Vec<_> = Fleet::read(&readers()?, when)?.teaching().cloned().collect();
     let assessor = Assessor::new(settings.trend.clone());
     let done = std::sync::atomic::AtomicUsize::new(0);
     let parts: Vec<Result<Replayed, DossierError>> = assets
@@ -116,6 +117,11 @@ fn one(
 /// What was said from `from` on and before `until`.
 fn collect(dossier: &Dossier, from: Stamp, until: Stamp, out: &mut Replayed) {
     let asset = &dossier.asset.id;
+    // What is measured after an asset was retired raises no alarm.
+    let until = match dossier.standing {
+        Standing::Retired { since, .. } => until.min(since),
+        _ => until,
+    };
     let within = |at: Stamp| from <= at && at < until;
     for group in &dossier.groups {
         let detection = &group.assessment.detection;

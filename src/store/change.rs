@@ -1,14 +1,16 @@
 //! What people change: register rows, corrections, and answers to findings.
 
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, FindingKind, Gear, Proof, Stamp,
-    Text, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, FindingKind, Gear,
+    Proof, Stamp, Text, Token,
 };
 
 /// A change that a person makes to a register or a reading.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Change {
-    /// An asset as it is from now on.
+    /// A class as it is from now on. It has a name.
+    Class(AssetClass),
+    /// An asset as it is from now on, in its own words: what it is silent about, its class says.
     Asset(Asset),
     /// Something done to an asset. One at the same time and of the same kind is replaced.
     Event(Event),

@@ -15,8 +15,8 @@ pub mod sqlite;
 mod stored;
 
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Phase,
-    Proof, ReadingId, Stamp, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Phase, Proof, ReadingId, Stamp, Token,
 };
 
 pub use change::{Act, Change, FindingAct, SheetKey, SheetStep};
@@ -48,6 +48,19 @@ pub trait Writer {
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+    ) -> Result<Receipt> {
+        self.receive_kept(now, source, first_met, parcels, &mut || Ok(()))
+    }
+
+    /// The same for a source whose file is still being put on the disk: `kept` is called before
+    /// anything is committed and returns when it is there. When it fails nothing is stored.
+    fn receive_kept(
+        &mut self,
+        now: Stamp,
+        source: &Source,
+        first_met: &dyn Fn(AssetId) -> Asset,
+        parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt>;
 
     /// Records changes of registers and readings in one transaction: all or none. What they touch
@@ -90,10 +103,19 @@ pub trait Writer {
 pub trait Reader {
     /// The UUID of this installation.
     fn origin(&self) -> Result<String>;
-    /// All assets by id.
+    /// All assets by id, as they are meant: with what their classes say where they are silent.
     fn assets(&self, when: When) -> Result<Vec<Asset>>;
-    /// One asset; none when it is not known.
+    /// One asset as it is meant; none when it is not known.
     fn asset(&self, id: &AssetId, when: When) -> Result<Option<Asset>>;
+    /// All assets by id in their own words: for exports.
+    fn assets_as_registered(&self, when: When) -> Result<Vec<Asset>>;
+    /// One asset in its own words: for whoever changes it.
+    fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>>;
+    /// All classes by name.
+    fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>>;
+    /// The newest instant at which each asset was measured, by asset, as taken in (before
+    /// corrections).
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>>;
     /// The readings of an asset as taken in (before corrections), by time, then series.
     /// Readings moved here by a correction are included.
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>>;

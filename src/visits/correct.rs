@@ -55,12 +55,17 @@ pub fn apply(
             out.push(now);
         }
     }
-    out.sort_by(|a, b| {
+    by_time(&mut out);
+    out
+}
+
+/// Orders readings by time, then series, as [`gather`](super::gather) takes them.
+pub fn by_time(readings: &mut [Corrected]) {
+    readings.sort_by(|a, b| {
         (a.reading.taken_at, &a.reading.series, a.id).cmp(&(
             b.reading.taken_at,
             &b.reading.series,
             b.id,
         ))
     });
-    out
 }

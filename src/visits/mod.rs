@@ -9,7 +9,7 @@ mod proofs;
 mod quality;
 mod ratios;
 
-pub use correct::{Corrected, apply};
+pub use correct::{Corrected, apply, by_time};
 pub use gather::{Exclusion, Judged, Role, gather, near_rated};
 pub use proofs::{Suspicion, suspicions};
 pub use quality::{Doubt, TesterRecord, doubts};

@@ -57,6 +57,7 @@ impl LastDay {
 pub(super) fn judge<R: Reader + Send>(
     round: &Round<'_, R>,
     pending: &[Pending],
+    records: &Records<'_, R>,
 ) -> Result<Judgement, DossierError> {
     let reader = (round.readers)()?;
     let known = causes(&reader, When::ALWAYS)?;
@@ -91,7 +92,8 @@ pub(super) fn judge<R: Reader + Send>(
         let here = tally.days.get(&day).into_iter().flatten();
         assets.extend(here.map(|&i| pending[i].asset.clone()));
         if few {
-            assets.extend(peers(&reader, &tally, day)?);
+            let peers = peers(&reader, &tally, day)?;
+            assets.extend(peers.iter().map(|asset| records.survivor(asset).clone()));
         }
         let found = match assets.len() >= LEAST_ASSETS {
             true => common_cause(&of_assets(round, &assets, day..=day)?),

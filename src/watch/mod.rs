@@ -6,12 +6,14 @@ mod offsets;
 mod task;
 mod testers;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use crate::dossier::{Desk, Dossier, DossierError, Settings, episodes};
-use crate::model::{Finding, Stamp, Text};
+use crate::dossier::{
+    Desk, Dossier, DossierError, Records, Settings, episodes, overdue, tests_due,
+};
+use crate::model::{AssetId, Finding, FindingKind, FindingState, Stamp, Text};
 use crate::store::{Pending, PendingMark, Reader, Result as StoreResult, When, Writer};
 use crate::trend::Assessor;
 use crate::visits::{Exclusion, Role};
@@ -32,6 +34,7 @@ struct Round<'a, R> {
     readers: &'a (dyn Fn() -> StoreResult<R> + Sync),
     settings: &'a Settings,
     assessor: &'a Assessor,
+    now: Stamp,
 }
 
 /// A mark, the findings that answer it, and the testers whose doubtful readings take part.
@@ -56,16 +59,19 @@ pub fn drain<R: Reader + Send>(
     if pending.is_empty() {
         return Ok(0);
     }
+    let records = readers()?;
+    let records = Records::new(&records, When::ALWAYS, settings)?;
+    let pending = with_survivors(pending, &records);
     let assessor = Assessor::new(settings.trend.clone());
-    let round = Round { readers, settings, assessor: &assessor };
-    let common = common::judge(&round, &pending)?;
+    let round = Round { readers, settings, assessor: &assessor, now };
+    let common = common::judge(&round, &pending, &records)?;
     for (id, findings) in &common.findings {
         writer.settle(now, id, NO_MARK, findings)?;
     }
-    for (id, findings) in offsets::judge(&round, &common)? {
+    for (id, findings) in offsets::judge(&round, &common, &records)? {
         writer.settle(now, &id, NO_MARK, &findings)?;
     }
-    let work = in_order(pending, &common);
+    let work = in_order(pending, &common, &records);
     let mut done = 0;
     for some in work.chunks(AT_ONCE) {
         let answers = round.assess(some, &common)?;
@@ -84,9 +90,67 @@ pub fn drain<R: Reader + Send>(
     Ok(done)
 }
 
-/// First the assets that have no mark, then those whose marks led to them, then the causes a person
-/// answered.
-fn in_order(pending: Vec<Pending>, common: &Judgement) -> Vec<Pending> {
+/// Finds the assets that were not tested in time by now: that comes with the calendar, and no mark
+/// tells of it. To be called once a day, and before findings are listed; asks little where nobody
+/// stated an interval. Returns how many were found.
+///
+/// Findings of this kind are the only ones that depend on the day on which they are looked for, so
+/// a replay, which knows days with readings only, has none.
+pub fn calendar<R: Reader + Send>(
+    readers: &(dyn Fn() -> StoreResult<R> + Sync),
+    writer: &mut dyn Writer,
+    now: Stamp,
+    settings: &Settings,
+) -> Result<usize, DossierError> {
+    let reader = readers()?;
+    let mut late = tests_due(&reader, When::ALWAYS, settings)?;
+    late.retain(|test| test.due.is_some_and(|due| due < now));
+    if late.is_empty() {
+        return Ok(0);
+    }
+    let mut known = reader.findings_of(FindingKind::Overdue, When::ALWAYS)?;
+    known.retain(|finding| finding.until.is_none() && finding.state != FindingState::Withdrawn);
+    let known: BTreeSet<&str> = known.iter().map(|finding| finding.asset.as_str()).collect();
+    let work: Vec<Pending> = late
+        .iter()
+        .filter(|test| !known.contains(test.id.as_str()))
+        .filter_map(|test| AssetId::new(&test.id).ok())
+        .map(|asset| Pending { asset, from: Stamp::MAX, mark: NO_MARK })
+        .collect();
+    let assessor = Assessor::new(settings.trend.clone());
+    let round = Round { readers, settings, assessor: &assessor, now };
+    for some in work.chunks(AT_ONCE) {
+        for (pending, findings, _) in round.assess(some, &Judgement::default())? {
+            writer.settle(now, &pending.asset, NO_MARK, &findings)?;
+        }
+    }
+    Ok(work.len())
+}
+
+/// The marks, and one for each asset into which a marked one was merged: what changes in the one
+/// changes the other. It clears nothing, unless that asset has a mark itself.
+fn with_survivors<R: Reader>(pending: Vec<Pending>, records: &Records<'_, R>) -> Vec<Pending> {
+    let mut all: BTreeMap<AssetId, Pending> = BTreeMap::new();
+    for p in &pending {
+        let asset = records.survivor(&p.asset).clone();
+        let survivor = Pending { asset: asset.clone(), from: p.from, mark: NO_MARK };
+        let known = all.entry(asset).or_insert(survivor);
+        known.from = p.from.min(known.from);
+    }
+    for p in pending {
+        let known = all.entry(p.asset.clone()).or_insert(p.clone());
+        known.mark = p.mark;
+    }
+    all.into_values().collect()
+}
+
+/// First the assets that have no mark, then those whose marks led to them, then those merged into
+/// others, then the causes a person answered.
+fn in_order<R: Reader>(
+    pending: Vec<Pending>,
+    common: &Judgement,
+    records: &Records<'_, R>,
+) -> Vec<Pending> {
     let is_marked = |asset| pending.binary_search_by(|p| p.asset.cmp(asset)).is_ok();
     let others = common.concerned.iter().filter(|asset| !is_marked(asset));
     let mut work: Vec<Pending> = others
@@ -94,7 +158,10 @@ fn in_order(pending: Vec<Pending>, common: &Judgement) -> Vec<Pending> {
         .collect();
     let (causes, assets): (Vec<_>, Vec<_>) =
         pending.into_iter().partition(|p| common.findings.contains_key(&p.asset));
+    let (merged, assets): (Vec<_>, Vec<_>) =
+        assets.into_iter().partition(|p| records.is_merged(&p.asset));
     work.extend(assets);
+    work.extend(merged);
     work.extend(causes);
     work
 }
@@ -125,10 +192,19 @@ impl<R: Reader + Send> Round<'_, R> {
         common: &Judgement,
     ) -> Result<Answer, DossierError> {
         let mut testers = BTreeSet::new();
+        // Its history is that of another asset, which is assessed beside it.
+        if desk.is_merged(&pending.asset) {
+            return Ok((pending.clone(), Vec::new(), testers));
+        }
         let findings = match desk.open(&pending.asset) {
             Ok(dossier) => {
                 testers.extend(doubtful(&dossier, pending.from));
-                episodes(&dossier)
+                let mut findings = episodes(&dossier);
+                if dossier.asset.interval_days.is_some() {
+                    let known = reader.findings(Some(&dossier.asset.id), When::ALWAYS)?;
+                    findings.extend(overdue(&dossier, &known, self.now));
+                }
+                findings
             }
             Err(DossierError::NoAsset(id)) => match (common.findings.get(&id), id.as_tester()) {
                 (Some(findings), _) => findings.clone(),

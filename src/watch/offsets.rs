@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Round;
 use super::common::{Judgement, LastDay, of_assets};
-use crate::dossier::{DossierError, causes};
+use crate::dossier::{DossierError, Records, causes};
 use crate::model::{AssetId, Finding, FindingKind, FindingState, Occasion, Shared, Stamp, Text};
 use crate::store::{Reader, When};
 use crate::trend::peers::tester_offsets;
@@ -48,6 +48,7 @@ struct OffsetEvidence {
 pub(super) fn judge<R: Reader + Send>(
     round: &Round<'_, R>,
     common: &Judgement,
+    records: &Records<'_, R>,
 ) -> Result<Vec<(AssetId, Vec<Finding>)>, DossierError> {
     let reader = (round.readers)()?;
     let mut out = Vec::new();
@@ -65,7 +66,9 @@ pub(super) fn judge<R: Reader + Send>(
         if standing.as_ref().is_some_and(|f| last_day(f) > Some(last.day)) {
             continue;
         }
-        let Some((at, evidence)) = estimate(round, &reader, tester, *last)? else { continue };
+        let Some((at, evidence)) = estimate(round, &reader, records, (tester, *last))? else {
+            continue;
+        };
         let is_off = evidence.offset_lower > ALLOWED || evidence.offset_upper < -ALLOWED;
         if is_off || standing.is_some() {
             let since = standing.map_or(at, |f| f.since);
@@ -85,12 +88,13 @@ fn last_day(finding: &Finding) -> Option<i64> {
 fn estimate<R: Reader + Send>(
     round: &Round<'_, R>,
     reader: &R,
-    tester: &Text,
-    last: LastDay,
+    records: &Records<'_, R>,
+    (tester, last): (&Text, LastDay),
 ) -> Result<Option<(Stamp, OffsetEvidence)>, DossierError> {
     let (first, end) = Occasion { day: last.day, shared: Shared::Day }.span();
     let uses = reader.uses_of_tester(tester, first, end)?;
-    let assets: BTreeSet<AssetId> = uses.into_iter().map(|(asset, _)| asset).collect();
+    let assets: BTreeSet<AssetId> =
+        uses.iter().map(|(asset, _)| records.survivor(asset).clone()).collect();
     let causes = causes(reader, When::ALWAYS)?;
     let mut residuals = of_assets(round, &assets, last.day - SPAN..=last.day)?;
     residuals.retain(|r| {

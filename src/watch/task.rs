@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync
 use std::sync::{Arc, RwLock};
 use std::time::{Duration, Instant};
 
-use super::drain;
+use super::{calendar, drain};
 use crate::clock::Clock;
 use crate::dossier::{DossierError, Settings};
 use crate::sources::{Health, Stop};
@@ -68,10 +68,11 @@ impl<W: Writer> Task<W> {
     pub fn run(&mut self, woken: &Receiver<()>) {
         let mut reader = None;
         let mut seen = None;
+        let mut day = None;
         while !self.stop.is_set() {
             self.health.tick();
             let began = Instant::now();
-            let rest = match self.round(&mut reader, &mut seen) {
+            let rest = match self.round(&mut reader, &mut seen, &mut day) {
                 Ok(()) => {
                     if self.health.troubled(None) {
                         tracing::info!("assets are assessed again");
@@ -95,18 +96,22 @@ impl<W: Writer> Task<W> {
         }
     }
 
-    /// Drains what is pending, if anything was committed since the last round.
+    /// Drains what is pending, if anything was committed since the last round, and looks once a day
+    /// for what was not tested in time.
     fn round(
         &mut self,
         reader: &mut Option<SqliteReader>,
         seen: &mut Option<i64>,
+        day: &mut Option<i64>,
     ) -> Result<(), DossierError> {
         let reader = match reader {
             Some(reader) => reader,
             none => none.insert(self.store.reader()?),
         };
         let counter = reader.change_counter()?;
-        if *seen == Some(counter) {
+        let now = self.clock.now();
+        let is_new_day = *day != Some(now.utc_day());
+        if *seen == Some(counter) && !is_new_day {
             return Ok(());
         }
         let settings = match self.settings.read() {
@@ -115,11 +120,14 @@ impl<W: Writer> Task<W> {
         };
         let store = self.store.clone();
         let health = Arc::clone(&self.health);
-        let now = self.clock.now();
         let progress = |_, _| health.tick();
         let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &progress)?;
         self.assessed.fetch_add(done as u64, Relaxed);
-        if done > 0 {
+        if is_new_day {
+            calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
+            *day = Some(now.utc_day());
+        }
+        if done > 0 || is_new_day {
             self.settled.wake();
         }
         // Taken before the drain: what was committed meanwhile moves the counter once more.

@@ -58,26 +58,27 @@ impl MessagesOut {
     }
 }
 
+/// A source as it stands.
 #[derive(Debug, Serialize)]
-struct SourceOut {
-    kind: &'static str,
-    name: String,
-    state: &'static str,
+pub(super) struct SourceOut {
+    pub(super) kind: &'static str,
+    pub(super) name: String,
+    pub(super) state: &'static str,
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    trouble: Vec<String>,
-    bytes: u64,
-    records: u64,
-    files: u64,
-    refused: u64,
-    accepted: u64,
-    duplicate: u64,
-    tray: u64,
-    rejected: u64,
-    openings: u64,
-    gaps: u64,
-    dropped_bytes: u64,
-    noise_bytes: u64,
-    torn_lines: u64,
+    pub(super) trouble: Vec<String>,
+    pub(super) bytes: u64,
+    pub(super) records: u64,
+    pub(super) files: u64,
+    pub(super) refused: u64,
+    pub(super) accepted: u64,
+    pub(super) duplicate: u64,
+    pub(super) tray: u64,
+    pub(super) rejected: u64,
+    pub(super) openings: u64,
+    pub(super) gaps: u64,
+    pub(super) dropped_bytes: u64,
+    pub(super) noise_bytes: u64,
+    pub(super) torn_lines: u64,
 }
 
 /// Answers 200 while it works at all: a source without its adapter is no reason to start the
@@ -121,7 +122,7 @@ impl PartOut {
 }
 
 impl SourceOut {
-    fn of(standing: &Standing) -> Self {
+    pub(super) fn of(standing: &Standing) -> Self {
         let tally = &standing.tally;
         let sides = match standing.kind {
             // Requests have no loop of their own that could be stuck.

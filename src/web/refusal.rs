@@ -1,9 +1,6 @@
 //! Answers that are no answer: a status, and in words what is wrong and what to do.
 
-use std::error::Error;
-
 use axum::Json;
-use axum::extract::rejection::QueryRejection;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
@@ -34,6 +31,12 @@ impl Refusal {
         Refusal { status, again: None, error: error.into() }
     }
 
+    /// Tried too often; worth trying again after some seconds.
+    pub(super) fn slow_down(again: u16, error: impl Into<String>) -> Self {
+        let status = StatusCode::TOO_MANY_REQUESTS;
+        Refusal { status, again: Some(again), error: error.into() }
+    }
+
     /// The status it is answered with.
     pub(super) fn status(&self) -> StatusCode {
         self.status
@@ -42,12 +45,6 @@ impl Refusal {
     /// What is wrong.
     pub(super) fn words(&self) -> &str {
         &self.error
-    }
-
-    /// Tried too often; worth trying again after some seconds.
-    pub(super) fn slow_down(again: u16, error: impl Into<String>) -> Self {
-        let status = StatusCode::TOO_MANY_REQUESTS;
-        Refusal { status, again: Some(again), error: error.into() }
     }
 
     /// Nothing was done, and the same request may be sent again after some seconds.
@@ -110,10 +107,4 @@ pub(super) async fn no_route() -> Refusal {
 /// The path is right and the method is not.
 pub(super) async fn no_method() -> Refusal {
     Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
-}
-
-/// The query string is wrong; the inner text names the option.
-pub(super) fn misasked(rejection: QueryRejection) -> Refusal {
-    let why = rejection.source().map_or_else(|| rejection.body_text(), ToString::to_string);
-    Refusal::new(StatusCode::BAD_REQUEST, format!("the query of this request: {why}"))
 }

@@ -15,5 +15,8 @@ mod http;
 mod kill;
 mod life;
 mod load;
+mod messages;
+mod postman;
+mod receiver;
 mod running;
 mod serial;

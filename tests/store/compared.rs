@@ -2,7 +2,8 @@
 //! answer from both.
 
 use ohmward::model::{
-    Alias, Asset, Bound, CorrectionKind, FindingKind, Gear, GearKind, Precision, ReadingId, Text,
+    Alias, Asset, AssetClass, Bound, CorrectionKind, FindingKind, Gear, GearKind, Precision, Range,
+    ReadingId, Text, Training,
 };
 use ohmward::store::memory::MemoryStore;
 use ohmward::store::sqlite::SqliteStore;
@@ -123,8 +124,20 @@ fn any_correction() -> impl Strategy<Value = Change> {
 
 fn any_change() -> impl Strategy<Value = Change> {
     let remark = || prop_oneof![Just(""), Just("again")];
-    let asset = (any_asset(), remark()).prop_map(|(asset, remark)| {
-        Change::Asset(Asset { remark: remark.into(), ..first_met(id(asset)) })
+    let asset = (any_asset(), remark(), any::<bool>(), any::<bool>()).prop_map(
+        |(asset, remark, of_class, training)| {
+            let asset = match of_class {
+                true => Asset { class: "motor".into(), ..Asset::silent(id(asset)) },
+                false => first_met(id(asset)),
+            };
+            let training = training.then(|| Training::parse("V to case 200 kΩ").unwrap());
+            Change::Asset(Asset { remark: remark.into(), training, ..asset })
+        },
+    );
+    let classes = (remark(), any::<bool>()).prop_map(|(remark, named)| {
+        let name = if named { "motor" } else { "" };
+        let class = AssetClass::named(name.into());
+        Change::Class(AssetClass { remark: remark.into(), interval_days: Some(30), ..class })
     });
     let events =
         (any_asset(), 0_i64..3, remark(), any::<bool>()).prop_map(|(asset, at, remark, void)| {
@@ -137,16 +150,12 @@ fn any_change() -> impl Strategy<Value = Change> {
             if void { Change::ProofVoid(proof) } else { Change::Proof(proof) }
         },
     );
-    let gear = (any_tester(), remark()).prop_map(|(tester, remark)| {
+    let gear = (any_tester(), remark(), any::<bool>()).prop_map(|(tester, remark, ranged)| {
+        let range = Range { test_voltage_v: 250.0, full_scale_ohm: 1e9 };
         Change::Gear(Gear {
-            id: tester.into(),
-            kind: GearKind::Tester,
-            category: Text::default(),
-            rated_voltage_v: None,
-            full_scale_ohm: None,
-            lowest_ohm: None,
-            due: None,
             remark: remark.into(),
+            ranges: if ranged { vec![range] } else { Vec::new() },
+            ..Gear::new(tester.into(), GearKind::Tester)
         })
     });
     let aliases = (
@@ -154,8 +163,9 @@ fn any_change() -> impl Strategy<Value = Change> {
         any_asset(),
         prop::option::of(0_i64..2),
         any::<bool>(),
+        any::<bool>(),
     )
-        .prop_map(|(written, asset, from, void)| {
+        .prop_map(|(written, asset, from, void, merged)| {
             let alias = Alias {
                 written: written.into(),
                 asset: id(asset),
@@ -164,6 +174,7 @@ fn any_change() -> impl Strategy<Value = Change> {
                 from: from.map(day),
                 until: None,
                 remark: Text::default(),
+                merged,
             };
             if void { Change::AliasVoid(alias) } else { Change::Alias(alias) }
         });
@@ -174,7 +185,7 @@ fn any_change() -> impl Strategy<Value = Change> {
             Change::FindingAct(FindingAct { asset, kind, since, act, remark: remark.into() })
         });
     prop_oneof![
-        4 => any_correction(), 1 => asset, 2 => events, 2 => proofs, 1 => gear, 2 => aliases,
+        4 => any_correction(), 2 => asset, 1 => classes, 2 => events, 2 => proofs, 1 => gear, 2 => aliases,
         2 => acts,
     ]
 }
@@ -267,6 +278,9 @@ fn everything(reader: &dyn Reader, when: When) -> Vec<String> {
         told.push(format!("uses {:?}", reader.uses_of_tester(tester, day(0), day(1)).unwrap()));
     }
     told.push(format!("assets {:?}", reader.assets(when).unwrap()));
+    told.push(format!("registered {:?}", reader.assets_as_registered(when).unwrap()));
+    told.push(format!("classes {:?}", reader.classes(when).unwrap()));
+    told.push(format!("newest {:?}", reader.last_taken(when).unwrap()));
     told.push(format!("corrections {:?}", reader.all_corrections(when).unwrap()));
     told.push(format!("events {:?}", reader.events(None, when).unwrap()));
     told.push(format!("gear {:?}", reader.gear(when).unwrap()));

@@ -1,8 +1,9 @@
 //! What every store must do, in the words of the domain.
 
 use ohmward::model::{
-    Access, AccessKind, Account, Alias, Asset, Bound, Check, CorrectionKind, FindingKind,
-    FindingState, Gear, GearKind, ReadingId, Role, Stamp, TemperatureOf, Text, TimeDoubt, Token,
+    Access, AccessKind, Account, Alias, Asset, AssetClass, Bound, Check, CorrectionKind,
+    FindingKind, FindingState, Gear, GearKind, Insulation, Isolation, Joining, Range, ReadingId,
+    Role, Stamp, TemperatureOf, Text, TimeDoubt, Token, Training,
 };
 use ohmward::store::{
     Act, Change, Entry, Fate, FindingAct, Happening, Message, Parcel, Receipt, RecordPlace,
@@ -18,6 +19,7 @@ macro_rules! store_suite {
         $crate::store_suite!(@ $name, $make,
             a_reading_comes_back_as_it_was,
             the_same_file_again_adds_nothing,
+            nothing_is_stored_before_its_file_is_kept,
             equal_readings_from_elsewhere_are_one,
             a_contradiction_is_a_conflict_and_the_first_stands,
             the_same_record_of_a_file_is_a_duplicate_whatever_it_says,
@@ -36,6 +38,8 @@ macro_rules! store_suite {
             batches_have_no_gap,
             changes_are_all_or_none,
             registers_are_known_as_of_a_time,
+            a_class_says_what_its_assets_are_silent_about,
+            the_newest_reading_of_each_asset_is_told,
             an_event_is_replaced_and_taken_back,
             proofs_never_replace_each_other,
             an_alias_is_replaced_and_taken_back,
@@ -114,6 +118,30 @@ pub(crate) fn the_same_file_again_adds_nothing(mut store: Both) {
     assert!(store.waiting().is_empty());
     assert_eq!(store.stored("YT-001").len(), 2);
     assert_eq!(store.reader.batch(2).unwrap(), None);
+}
+
+pub(crate) fn nothing_is_stored_before_its_file_is_kept(mut store: Both) {
+    let readings = [plain("YT-001", "U", day(1), 5e8), plain("YT-001", "V", day(1), 6e8)];
+    let mut deliver = |kept: &mut dyn FnMut() -> ohmward::store::Result<()>| {
+        let entries = readings.iter().enumerate().map(|(i, reading)| {
+            let place = RecordPlace { record: 1 + i as u64, part: 0 };
+            (place, Entry::Reading(reading.clone()))
+        });
+        let parcel = Parcel { entries: entries.collect(), lines: Vec::new() };
+        let parcels = &mut [parcel].into_iter();
+        store.writer.receive_kept(day(2), &file("a.csv"), &Asset::first_met, parcels, kept)
+    };
+    let full = deliver(&mut || Err(StoreError::Full)).unwrap_err();
+    assert!(matches!(full, StoreError::Full), "{full}");
+    let mut calls = 0;
+    deliver(&mut || {
+        calls += 1;
+        Ok(())
+    })
+    .unwrap();
+    assert_eq!(calls, 1);
+    // It is the first batch: the delivery that failed left none.
+    assert_eq!(store.stored("YT-001").iter().map(|s| s.id.batch).collect::<Vec<_>>(), [1, 1]);
 }
 
 pub(crate) fn equal_readings_from_elsewhere_are_one(mut store: Both) {
@@ -443,6 +471,10 @@ pub(crate) fn registers_are_known_as_of_a_time(mut store: Both) {
         lowest_ohm: None,
         due: Some(day(300)),
         remark: remark.into(),
+        ranges: [(250.0, 1e9), (500.0, 2e9)]
+            .map(|(test_voltage_v, full_scale_ohm)| Range { test_voltage_v, full_scale_ohm })
+            .to_vec(),
+        proof_days: Some(30),
     };
     let mut record = |at, change| store.writer.record(at, "Ines", &[change]).unwrap();
     assert_eq!(record(day(1), Change::Asset(first.clone())), 1);
@@ -464,6 +496,78 @@ pub(crate) fn registers_are_known_as_of_a_time(mut store: Both) {
     let versions: Vec<_> = versions.into_iter().map(|row| row.value).collect();
     assert_eq!(versions, [tester("new"), tester("dropped")]);
     assert_eq!(reader.gear_versions(known_at(day(2))).unwrap().len(), 1);
+}
+
+pub(crate) fn a_class_says_what_its_assets_are_silent_about(mut store: Both) {
+    let class = |limit: f64| AssetClass {
+        kind: "traction motor".into(),
+        limit_ohm: Some(limit),
+        as_read_ohm: Some(1e6),
+        isolation: Some(Isolation { ohm_per_volt: 100.0, working_voltage_v: 800.0 }),
+        insulation: Insulation::Thermosetting,
+        joining: Joining::Tied,
+        interval_days: Some(90),
+        discharge_s: Some(120),
+        remark: "invented".into(),
+        ..AssetClass::named("drive motor 400 V".into())
+    };
+    let silent = Asset { class: class(1.0).name, ..Asset::silent(id("YT-001")) };
+    let outspoken = Asset {
+        kind: "pump".into(),
+        joining: Joining::Separable,
+        limit_ohm: Some(2e6),
+        interval_days: Some(7),
+        training: Some(Training::parse("V to case 200 kΩ, put in on purpose").unwrap()),
+        ..Asset { id: id("YT-002"), ..silent.clone() }
+    };
+    let mut record = |at, changes: &[Change]| store.writer.record(at, "Ines", changes).unwrap();
+    let changes = [
+        Change::Asset(silent.clone()),
+        Change::Asset(outspoken.clone()),
+        Change::Class(class(5e6)),
+        Change::Class(class(5e6)),
+    ];
+    assert_eq!(record(day(1), &changes), 3);
+    assert_eq!(record(day(3), &[Change::Class(class(8e6))]), 1);
+
+    let reader = &store.reader;
+    // A class that nobody knew yet is taken as that of what is met first.
+    let before = reader.asset(&id("YT-001"), known_at(day(0))).unwrap();
+    assert_eq!(before, None);
+    let meant = reader.asset(&id("YT-001"), known_at(day(2))).unwrap().unwrap();
+    assert_eq!(meant, class(5e6).fill(silent.clone()));
+    assert_eq!((meant.limit_ohm, meant.interval_days), (Some(5e6), Some(90)));
+    assert_eq!(meant.limits().count(), 3);
+    let assets = reader.assets(ALWAYS).unwrap();
+    assert_eq!(assets[0].limit_ohm, Some(8e6), "what the class says now holds for all of it");
+    assert_eq!(assets[1], class(8e6).fill(outspoken.clone()));
+    assert_eq!((assets[1].kind.as_str(), assets[1].limit_ohm), ("pump", Some(2e6)));
+    assert_eq!((assets[1].joining, assets[1].interval_days), (Joining::Separable, Some(7)));
+    assert_eq!(reader.assets_as_registered(ALWAYS).unwrap(), [silent.clone(), outspoken]);
+    assert_eq!(reader.asset_as_registered(&id("YT-001"), ALWAYS).unwrap(), Some(silent));
+    let classes = reader.classes(ALWAYS).unwrap();
+    assert_eq!((classes.len(), &classes[0].value), (1, &class(8e6)));
+    assert_eq!(classes[0].mark.recorded_at, day(3));
+    assert_eq!(reader.classes(known_at(day(2))).unwrap()[0].value, class(5e6));
+    assert_eq!(store.waiting().len(), 2, "both are to be assessed again");
+    assert!(store.writer.record(day(4), "Ines", &[Change::Class(AssetClass::default())]).is_err());
+}
+
+pub(crate) fn the_newest_reading_of_each_asset_is_told(mut store: Both) {
+    let readings = [
+        plain("YT-001", "U", day(1), 1e9),
+        plain("YT-001", "V", day(3), 1e9),
+        plain("YT-002", "U", day(2), 1e9),
+    ];
+    store.readings(day(10), &file("a.csv"), &readings);
+    store.readings(day(20), &file("b.csv"), &[plain("YT-001", "U", day(9), 1e9)]);
+    store.receive(day(21), &file("c.csv"), vec![tray(plain("?", "?", day(9), 2e8), "17", "L1")]);
+    let told = |when| store.reader.last_taken(when).unwrap();
+    let both = |last| vec![(id("YT-001"), last), (id("YT-002"), day(2))];
+    assert_eq!(told(ALWAYS), both(day(9)));
+    assert_eq!(told(known_at(day(15))), both(day(3)));
+    assert_eq!(told(as_of(day(1))), [(id("YT-001"), day(1))]);
+    assert_eq!(told(known_at(day(5))), []);
 }
 
 pub(crate) fn an_event_is_replaced_and_taken_back(mut store: Both) {
@@ -525,6 +629,7 @@ pub(crate) fn an_alias_is_replaced_and_taken_back(mut store: Both) {
         from,
         until: None,
         remark: Text::default(),
+        merged: false,
     };
     let mut record = |at, change| store.writer.record(at, "Ines", &[change]).unwrap();
     assert_eq!(record(day(1), Change::Alias(slot("YT-001", None))), 1);
@@ -546,6 +651,11 @@ pub(crate) fn an_alias_is_replaced_and_taken_back(mut store: Both) {
     let void = [Change::AliasVoid(slot("YT-003", None))];
     assert_eq!(store.writer.record(day(4), "Ines", &void).unwrap(), 1);
     assert_eq!(store.reader.aliases(ALWAYS).unwrap().len(), 3);
+    let merger = Alias::merger(&id("YT-006"), id("YT-001"), "the same".into());
+    assert_eq!(store.writer.record(day(5), "Ines", &[Change::Alias(merger.clone())]).unwrap(), 1);
+    let known = store.reader.aliases(ALWAYS).unwrap();
+    let merged: Vec<_> = known.into_iter().map(|row| row.value).filter(|a| a.merged).collect();
+    assert_eq!(merged, [merger]);
 }
 
 pub(crate) fn a_proof_marks_what_it_can_touch(mut store: Both) {

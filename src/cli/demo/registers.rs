@@ -34,14 +34,13 @@ pub(super) fn register(place: &mut Place, end: Stamp) -> Result<(), Failure> {
     }
     for (id, full_scale) in [("HT-2", 550e6), ("HT-4", 550e6), ("HT-5", 550e6), ("BT-1", 200e9)] {
         changes.push(Change::Gear(Gear {
-            id: text("gear", id)?,
-            kind: GearKind::Tester,
             category: text("category", "CAT III")?,
             rated_voltage_v: Some(1_000.0),
             full_scale_ohm: Some(full_scale),
             lowest_ohm: Some(10_000.0),
             due: Some(end.plus_days(120.0)),
             remark: text("remark", "invented")?,
+            ..Gear::new(text("gear", id)?, GearKind::Tester)
         }));
     }
     for (at, asset, kind, remark) in quay::events(end) {

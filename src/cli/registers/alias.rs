@@ -20,6 +20,8 @@ struct AliasOut {
     from: Option<String>,
     until: Option<String>,
     remark: String,
+    /// The asset of that name is merged into this one.
+    merged: bool,
 }
 
 pub(crate) fn alias(place: &mut Place, command: AliasCommand) -> Result<Exit, Failure> {
@@ -33,6 +35,7 @@ pub(crate) fn alias(place: &mut Place, command: AliasCommand) -> Result<Exit, Fa
                 from: a.from.map(|t| t.to_string()),
                 until: a.until.map(|t| t.to_string()),
                 remark: a.remark.into(),
+                merged: a.merged,
             });
             let columns = [
                 ("written", "written"),
@@ -41,6 +44,7 @@ pub(crate) fn alias(place: &mut Place, command: AliasCommand) -> Result<Exit, Fa
                 ("phase", "phase"),
                 ("from", "from"),
                 ("until", "until"),
+                ("merged", "merged"),
                 ("remark", "remark"),
             ];
             output::rows(place.format, &columns, &rows, "no aliases yet")?;
@@ -56,6 +60,7 @@ pub(crate) fn alias(place: &mut Place, command: AliasCommand) -> Result<Exit, Fa
                 from,
                 until,
                 remark: text("remark", &remark)?,
+                merged: false,
             };
             if alias.written.is_empty() && alias.phase.is_none() {
                 return Err(Failure::Usage(

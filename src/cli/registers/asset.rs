@@ -2,15 +2,15 @@
 
 use serde::Serialize;
 
-use super::import_as;
+use super::{import_as, standing};
 use crate::cli::args::{AddAsset, AssetCommand, AssetLimit};
 use crate::cli::output::{self, Column};
 use crate::cli::place::Place;
-use crate::cli::{Exit, Failure};
-use crate::dossier::limit_words;
-use crate::model::{Asset, AssetId, Invalid};
+use crate::cli::{Exit, Failure, note};
+use crate::dossier::{Fleet, Standing, limit_words};
+use crate::model::{Asset, AssetId, EventKind, Invalid};
 use crate::registry::{AssetChange, Register, as_read, isolation};
-use crate::store::{Change, Reader};
+use crate::store::{Change, Reader, When};
 
 /// An asset as it is printed.
 #[derive(Serialize)]
@@ -24,11 +24,20 @@ struct AssetOut {
     site: String,
     remark: String,
     more_limits: Vec<String>,
+    class: String,
+    interval_days: Option<u32>,
+    discharge_wait_s: Option<u32>,
+    training: Option<String>,
+    /// How it stands to the fleet.
+    standing: &'static str,
+    /// The same with who said so and why; empty for what is in service.
+    standing_told: String,
 }
 
-impl From<Asset> for AssetOut {
-    fn from(a: Asset) -> Self {
+impl AssetOut {
+    fn of(a: &Asset, standing: &Standing) -> Self {
         let more_limits = a.more_limits.iter().map(limit_words).collect();
+        let a = a.clone();
         AssetOut {
             asset: a.id.to_string(),
             kind: a.kind.into(),
@@ -39,6 +48,12 @@ impl From<Asset> for AssetOut {
             site: a.site.into(),
             remark: a.remark.into(),
             more_limits,
+            class: a.class.into(),
+            interval_days: a.interval_days,
+            discharge_wait_s: a.discharge_s,
+            training: a.training.map(|known| known.to_string()),
+            standing: standing.word(),
+            standing_told: standing.sentence(),
         }
     }
 }
@@ -46,6 +61,8 @@ impl From<Asset> for AssetOut {
 const ASSET_COLUMNS: &[Column] = &[
     ("asset", "asset"),
     ("kind", "kind"),
+    ("class", "class"),
+    ("standing", "standing"),
     ("limit_ohm", "limit at 40 °C"),
     ("insulation", "insulation"),
     ("phases", "phases"),
@@ -57,18 +74,32 @@ const ASSET_COLUMNS: &[Column] = &[
 pub(crate) fn asset(place: &mut Place, command: AssetCommand) -> Result<Exit, Failure> {
     match command {
         AssetCommand::List => {
-            let assets = place.reader()?.assets(place.when)?;
-            let rows: Vec<_> = assets.into_iter().map(AssetOut::from).collect();
+            let fleet = Fleet::read(&place.reader()?, place.when)?;
+            let rows: Vec<_> = fleet.assets.iter().map(|(a, s)| AssetOut::of(a, s)).collect();
             let empty = "no assets yet: `ohmward import` registers those it meets";
             output::rows(place.format, ASSET_COLUMNS, &rows, empty)?;
             Ok(Exit::Done)
         }
         AssetCommand::Show(one) => {
-            let asset = place.known_asset(&one.asset)?;
-            output::rows(place.format, ASSET_COLUMNS, &[AssetOut::from(asset)], "")?;
+            let id = place.known_asset(&one.asset)?.id;
+            let fleet = Fleet::read(&place.reader()?, place.when)?;
+            let of = |(asset, _): &&(Asset, Standing)| asset.id == id;
+            let rows: Vec<_> =
+                fleet.assets.iter().filter(of).map(|(a, s)| AssetOut::of(a, s)).collect();
+            output::rows(place.format, ASSET_COLUMNS, &rows, "")?;
+            for (asset, standing) in &fleet.assets {
+                let told = standing.sentence();
+                if (asset.id == id || *fleet.survivor(&asset.id) == id) && !told.is_empty() {
+                    note(format!("`{}` is {told}", asset.id));
+                }
+            }
             Ok(Exit::Done)
         }
-        AssetCommand::Add(add) => add_asset(place, add),
+        AssetCommand::Merge(merge) => standing::merge(place, merge),
+        AssetCommand::Unmerge(aside) => standing::unmerge(place, aside),
+        AssetCommand::Retire(aside) => standing::aside(place, aside, EventKind::Retired),
+        AssetCommand::Return(aside) => standing::aside(place, aside, EventKind::Returned),
+        AssetCommand::Add(add) => add_asset(place, *add),
         AssetCommand::Limit(limit) => asset_limit(place, limit),
         AssetCommand::Import(import) => import_as(place, Register::Assets, import),
     }
@@ -76,7 +107,12 @@ pub(crate) fn asset(place: &mut Place, command: AssetCommand) -> Result<Exit, Fa
 
 fn add_asset(place: &mut Place, add: AddAsset) -> Result<Exit, Failure> {
     let id = AssetId::new(&add.asset)?;
-    let known = place.writing()?.reader.asset(&id, crate::store::When::ALWAYS)?;
+    let open = place.writing()?;
+    let known = match add.class.as_deref().map(str::trim) {
+        // Without its class it is what it was with it.
+        Some("") => open.reader.asset(&id, When::ALWAYS)?,
+        _ => open.reader.asset_as_registered(&id, When::ALWAYS)?,
+    };
     let change = AssetChange {
         kind: add.kind,
         rated_voltage_v: add.rated_voltage.map(Some),
@@ -86,6 +122,10 @@ fn add_asset(place: &mut Place, add: AddAsset) -> Result<Exit, Failure> {
         site: add.site,
         remark: add.remark,
         more_limits: None,
+        class: add.class,
+        interval_days: add.interval_days.map(Some),
+        discharge_s: add.discharge_wait.map(Some),
+        training: add.training,
     };
     let asset = change.of(id, known).map_err(|e| match e.field {
         // A number on the command line is a matter of its usage.
@@ -96,7 +136,9 @@ fn add_asset(place: &mut Place, add: AddAsset) -> Result<Exit, Failure> {
 }
 
 fn asset_limit(place: &mut Place, command: AssetLimit) -> Result<Exit, Failure> {
-    let mut asset = place.known_asset(&command.asset)?;
+    let id = place.known_asset(&command.asset)?.id;
+    let known = place.writing()?.reader.asset_as_registered(&id, When::ALWAYS)?;
+    let mut asset = known.unwrap_or_else(|| Asset::first_met(id));
     if command.clear {
         asset.more_limits.clear();
     }

@@ -7,9 +7,10 @@ use crate::cli::args::{AddGear, GearCommand};
 use crate::cli::output;
 use crate::cli::place::Place;
 use crate::cli::{Exit, Failure};
-use crate::model::{Gear, GearKind, text};
-use crate::registry::Register;
+use crate::model::{Gear, GearKind, Range, text};
+use crate::registry::{Register, ranges_of};
 use crate::store::{Change, Reader};
+use crate::trend::words::ohms;
 
 #[derive(Serialize)]
 struct GearOut {
@@ -21,6 +22,9 @@ struct GearOut {
     lowest_ohm: Option<f64>,
     due: Option<String>,
     overdue: bool,
+    /// Highest reading by test voltage.
+    ranges: Vec<String>,
+    proof_days: Option<u32>,
     remark: String,
 }
 
@@ -37,6 +41,8 @@ pub(crate) fn gear(place: &mut Place, command: GearCommand) -> Result<Exit, Fail
                 lowest_ohm: g.lowest_ohm,
                 due: g.due.map(|d| d.to_string()),
                 overdue: g.due.is_some_and(|d| d <= now),
+                ranges: g.ranges.iter().map(range_words).collect(),
+                proof_days: g.proof_days,
                 remark: g.remark.into(),
             });
             let columns = [
@@ -45,6 +51,7 @@ pub(crate) fn gear(place: &mut Place, command: GearCommand) -> Result<Exit, Fail
                 ("category", "category"),
                 ("rated_voltage_v", "rated V"),
                 ("full_scale_ohm", "full scale"),
+                ("ranges", "by range"),
                 ("lowest_ohm", "lowest"),
                 ("due", "due"),
                 ("overdue", "overdue"),
@@ -63,8 +70,14 @@ pub(crate) fn gear(place: &mut Place, command: GearCommand) -> Result<Exit, Fail
                 lowest,
                 due,
                 remark,
+                range,
+                proof_days,
                 by,
             } = add;
+            let ranges = ranges_of(range.into_iter().map(Some)).ok_or_else(|| {
+                let why = "`--range`: expected each test voltage once, such as '250 V=1 GΩ'";
+                Failure::Usage(why.into())
+            })?;
             let gear = Gear {
                 id: text("gear", &gear)?,
                 kind: GearKind::parse(&kind)?,
@@ -74,9 +87,15 @@ pub(crate) fn gear(place: &mut Place, command: GearCommand) -> Result<Exit, Fail
                 lowest_ohm: lowest,
                 due,
                 remark: text("remark", &remark)?,
+                ranges,
+                proof_days,
             };
             place.record(by.by, &[Change::Gear(gear)])
         }
         GearCommand::Import(import) => import_as(place, Register::Gear, import),
     }
+}
+
+fn range_words(range: &Range) -> String {
+    format!("{} V: {}", range.test_voltage_v, ohms(range.full_scale_ohm))
 }

@@ -1,10 +1,12 @@
-//! The registers: assets, events, gear, proofs, aliases; each listed, added to, imported.
+//! The registers: classes, assets, events, gear, proofs, aliases; each listed, added to, imported.
 
 mod alias;
 mod asset;
+mod class;
 mod event;
 mod gear;
 mod proof;
+mod standing;
 
 use std::fs::File;
 use std::path::Path;
@@ -14,12 +16,15 @@ use serde::Serialize;
 use super::args::ImportRegister;
 use super::place::Place;
 use super::{Exit, Failure, note};
-use crate::model::{Alias, Asset, AssetId, Event, Gear, Proof};
-use crate::registry::{LimitRow, Register, Row, person, read_rows};
-use crate::store::{Change, Reader, Recorded, Writer};
+use crate::model::{Alias, Asset, AssetClass, AssetId, Event, Gear, Proof};
+use crate::registry::{
+    AnswerRow, LimitRow, Register, Row, classes_are_known, person, read_rows, take_over,
+};
+use crate::store::{Change, Reader, Recorded, When, Writer};
 
 pub(crate) use alias::alias;
 pub(crate) use asset::asset;
+pub(crate) use class::class;
 pub(crate) use event::event;
 pub(crate) use gear::gear;
 pub(crate) use proof::proof;
@@ -61,11 +66,12 @@ pub(crate) fn import_register(
 ) -> Result<Exit, Failure> {
     let by = person(&place.by(by)?)?;
     let changes = match register {
+        Register::Classes => rows::<AssetClass>(path)?.into_iter().map(Change::Class).collect(),
         Register::Assets => {
             let mut assets = rows::<Asset>(path)?;
             for asset in &mut assets {
                 // The file does not speak of the limits beside the one at 40 °C: they stay.
-                let known = place.writing()?.reader.asset(&asset.id, crate::store::When::ALWAYS)?;
+                let known = place.writing()?.reader.asset_as_registered(&asset.id, When::ALWAYS)?;
                 asset.more_limits = known.map(|a| a.more_limits).unwrap_or_default();
             }
             assets.into_iter().map(Change::Asset).collect()
@@ -75,6 +81,7 @@ pub(crate) fn import_register(
         Register::Gear => rows::<Gear>(path)?.into_iter().map(Change::Gear).collect(),
         Register::Proofs => rows::<Proof>(path)?.into_iter().map(Change::Proof).collect(),
         Register::Aliases => rows::<Alias>(path)?.into_iter().map(Change::Alias).collect(),
+        Register::Answers => return import_answers(place, path),
         Register::Corrections => {
             return Err(Failure::Failed(format!(
                 "`{}` belongs to the readings.csv beside it: import the folder",
@@ -83,6 +90,7 @@ pub(crate) fn import_register(
         }
     };
     let changes: Vec<Change> = changes;
+    classes_are_known(&place.writing()?.reader, &changes)?;
     let unknown = unknown_assets(place, &changes)?;
     if let Some((asset, what)) = unknown {
         return Err(Failure::Failed(format!(
@@ -108,8 +116,23 @@ pub(crate) fn import_register(
     Ok(Exit::Done)
 }
 
+/// Answers are given to findings: whatever waits is assessed first, and again after each, since an
+/// answer to a common cause changes what is found on its assets.
+fn import_answers(place: &mut Place, path: &Path) -> Result<Exit, Failure> {
+    let answers = rows::<AnswerRow>(path)?;
+    let now = place.now;
+    for answer in &answers {
+        place.assess_all_pending()?;
+        let open = place.writing()?;
+        take_over(&open.reader, &mut open.writer, now, answer)?;
+    }
+    note(format!("{}: {} answers to findings", path.display(), answers.len()));
+    Ok(Exit::Done)
+}
+
 fn register_name(register: Register) -> &'static str {
     match register {
+        Register::Classes => AssetClass::NAME,
         Register::Assets => Asset::NAME,
         Register::Limits => LimitRow::NAME,
         Register::Events => Event::NAME,
@@ -117,6 +140,7 @@ fn register_name(register: Register) -> &'static str {
         Register::Proofs => Proof::NAME,
         Register::Aliases => Alias::NAME,
         Register::Corrections => crate::registry::CorrectionRow::NAME,
+        Register::Answers => AnswerRow::NAME,
     }
 }
 
@@ -128,7 +152,7 @@ fn unknown_assets(
     let reader = &place.writing()?.reader;
     for change in changes {
         if let Change::Event(event) = change
-            && reader.asset(&event.asset, crate::store::When::ALWAYS)?.is_none()
+            && reader.asset(&event.asset, When::ALWAYS)?.is_none()
         {
             return Ok(Some((event.asset.clone(), "an event")));
         }
@@ -144,7 +168,7 @@ fn limits(place: &mut Place, rows: Vec<LimitRow>) -> Result<Vec<Change>, Failure
             asset.more_limits.push(row.limit);
             continue;
         }
-        let known = place.writing()?.reader.asset(&row.asset, crate::store::When::ALWAYS)?;
+        let known = place.writing()?.reader.asset_as_registered(&row.asset, When::ALWAYS)?;
         let mut asset = known.unwrap_or_else(|| Asset::first_met(row.asset));
         asset.more_limits = vec![row.limit];
         assets.push(asset);

@@ -3,7 +3,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::dossier::{Desk, DossierError, Settings, episodes};
+use crate::dossier::{Desk, DossierError, Fleet, Settings, episodes, overdue};
 use crate::model::{AssetId, Finding, FindingKind};
 use crate::store::{Reader, Result, When};
 use crate::trend::Assessor;
@@ -78,13 +78,18 @@ pub fn findings_at<R: Reader + ?Sized>(
 ) -> std::result::Result<Vec<Finding>, DossierError> {
     let assessor = Assessor::new(settings.trend.clone());
     let desk = Desk::new(reader, when, settings, &assessor)?;
-    let assets = reader.assets(when)?;
+    let fleet = Fleet::read(reader, when)?;
+    let assets: Vec<_> = fleet.in_service().collect();
+    // What was to be tested by then.
+    let now = when.as_of.min(when.known_at);
     let mut out = Vec::new();
     for (done, asset) in assets.iter().enumerate() {
         if !progress(done, assets.len()) {
             return Ok(out);
         }
-        out.extend(episodes(&desk.open(&asset.id)?));
+        let dossier = desk.open(&asset.id)?;
+        out.extend(episodes(&dossier));
+        out.extend(overdue(&dossier, &[], now));
     }
     for kind in [FindingKind::CommonCause, FindingKind::Tester] {
         out.extend(reader.findings_of(kind, when)?);

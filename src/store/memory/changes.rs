@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::State;
-use crate::model::{AssetId, Correction, CorrectionKind, FindingKind, Mark, Proof, Stamp};
+use crate::model::{Asset, AssetId, Correction, CorrectionKind, FindingKind, Mark, Proof, Stamp};
 use crate::store::episodes::{self, Episode};
 use crate::store::same;
 use crate::store::{Change, FindingAct, Recorded, Result, SheetStep, StoreError, When};
@@ -27,6 +27,13 @@ impl State {
     /// Records one change; whether it was new.
     pub(super) fn change(&mut self, change: &Change, mark: &Mark) -> Result<bool> {
         let new = match change {
+            Change::Class(class) if class.name.is_empty() => {
+                let why = "a class without a name cannot be registered";
+                return Err(StoreError::Other(why.to_owned()));
+            }
+            Change::Class(class) => {
+                !self.classes(When::ALWAYS).iter().any(|row| row.value == *class)
+            }
             Change::Asset(asset) => self.asset(&asset.id, When::ALWAYS).as_ref() != Some(asset),
             Change::Event(_)
             | Change::Gear(_)
@@ -46,6 +53,12 @@ impl State {
             return Ok(false);
         }
         match change {
+            Change::Class(class) => {
+                let of_class = |asset: &Asset| asset.class == class.name;
+                for asset in self.registered(When::ALWAYS).into_iter().filter(of_class) {
+                    self.mark(&asset.id, Stamp::MIN);
+                }
+            }
             Change::Asset(asset) => self.mark(&asset.id, Stamp::MIN),
             Change::Event(event) | Change::EventVoid(event) => self.mark(&event.asset, event.at),
             Change::Gear(gear) => self.mark_users(&gear.id, Stamp::MIN),

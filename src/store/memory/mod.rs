@@ -13,7 +13,9 @@ use super::episodes::Episode;
 use super::{
     Batch, Change, FindingAct, Posted, RecordPlace, Recorded, RejectItem, Source, Stored, When,
 };
-use crate::model::{Asset, AssetId, CorrectionKind, Finding, Mark, ReadingId, Stamp, Text};
+use crate::model::{
+    Asset, AssetClass, AssetId, CorrectionKind, Finding, Mark, ReadingId, Stamp, Text, as_meant,
+};
 
 /// A store in memory. Clones share it: one writes, the others read.
 #[derive(Clone, Debug, Default)]
@@ -113,6 +115,7 @@ impl State {
             .filter_map(move |row| pick(&row.value).map(|value| (value, row.mark.clone())))
     }
 
+    /// One asset in its own words.
     fn asset(&self, id: &AssetId, when: When) -> Option<Asset> {
         self.known(when.known_at, |change| match change {
             Change::Asset(asset) if asset.id == *id => Some(asset.clone()),
@@ -120,6 +123,32 @@ impl State {
         })
         .last()
         .map(|(asset, _)| asset)
+    }
+
+    fn classes(&self, when: When) -> Vec<Recorded<AssetClass>> {
+        let all = self.known(when.known_at, |change| match change {
+            Change::Class(class) => Some(class.clone()),
+            _ => None,
+        });
+        let last: BTreeMap<Text, _> =
+            all.map(|(value, mark)| (value.name.clone(), Recorded { value, mark })).collect();
+        last.into_values().collect()
+    }
+
+    /// All assets in their own words, by id.
+    fn registered(&self, when: When) -> Vec<Asset> {
+        let all = self.known(when.known_at, |change| match change {
+            Change::Asset(asset) => Some(asset.clone()),
+            _ => None,
+        });
+        let last: BTreeMap<AssetId, _> = all.map(|(asset, _)| (asset.id.clone(), asset)).collect();
+        last.into_values().collect()
+    }
+
+    /// An asset with what its class says where it is silent.
+    fn meant(&self, asset: Asset, when: When) -> Asset {
+        let classes = self.classes(when);
+        as_meant(asset, |name| classes.iter().map(|row| &row.value).find(|c| c.name == name))
     }
 
     /// Where a reading was taken in; none for the tray.

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
-    ReadingId, Stamp, Text, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Proof, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
@@ -163,15 +163,38 @@ impl Reader for MemoryStore {
 
     fn assets(&self, when: When) -> Result<Vec<Asset>> {
         let state = self.state();
-        let all = state.known(when.known_at, |change| match change {
-            Change::Asset(asset) => Some(asset.clone()),
-            _ => None,
-        });
-        Ok(standing(all.map(|(asset, _)| (asset.id.clone(), Some(asset)))))
+        let all = state.registered(when).into_iter();
+        Ok(all.map(|asset| state.meant(asset, when)).collect())
     }
 
     fn asset(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
+        let state = self.state();
+        Ok(state.asset(id, when).map(|asset| state.meant(asset, when)))
+    }
+
+    fn assets_as_registered(&self, when: When) -> Result<Vec<Asset>> {
+        Ok(self.state().registered(when))
+    }
+
+    fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
         Ok(self.state().asset(id, when))
+    }
+
+    fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>> {
+        Ok(self.state().classes(when))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        let state = self.state();
+        let mut last: BTreeMap<AssetId, Stamp> = BTreeMap::new();
+        for row in state.rows(when) {
+            if let Some(asset) = state.home(row) {
+                let at = row.stored.reading.taken_at;
+                let newest = last.entry(asset.clone()).or_insert(at);
+                *newest = at.max(*newest);
+            }
+        }
+        Ok(last.into_iter().collect())
     }
 
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {

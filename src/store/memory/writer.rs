@@ -122,13 +122,15 @@ impl State {
 }
 
 impl Writer for MemoryStore {
-    fn receive(
+    fn receive_kept(
         &mut self,
         now: Stamp,
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt> {
+        kept()?;
         let mut state = self.state();
         let batch = state.batches.len() as u64 + 1;
         let mut to = Delivery {

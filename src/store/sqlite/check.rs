@@ -4,7 +4,9 @@ use rusqlite::{Connection, params};
 
 use super::lexicon::Lexicon;
 use super::readings;
-use super::registers::{accounts, aliases, assets, corrections, events, findings, gear, proofs};
+use super::registers::{
+    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs,
+};
 use super::{outbox, rejects};
 use crate::model::Stamp;
 use crate::store::{KeptFile, KeptFiles, Result, StoreError, When};
@@ -77,6 +79,7 @@ fn rows(db: &Connection, wrong: &mut Vec<String>) -> Result<()> {
     })?;
     wrong.extend(bad_readings);
     let registers = [
+        classes::all(db, when).map(drop),
         assets::all(db, when).map(drop),
         events::all(db, None, when).map(drop),
         gear::all(db, when).map(drop),

@@ -293,15 +293,17 @@ impl WriterHandle {
 }
 
 impl Writer for WriterHandle {
-    fn receive(
+    fn receive_kept(
         &mut self,
         now: Stamp,
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt> {
         let mut packer = Packer::new(&self.data, self.part_bytes);
         let more = packer.fill(parcels)?;
+        kept()?;
         let delivery = Some(Box::new(Delivery::new(now, source)));
         let mut runs = Runs { handle: self, delivery, expected: None, spare: None };
         feed(packer, more, first_met, parcels, &mut runs)?;

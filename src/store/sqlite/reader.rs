@@ -7,12 +7,12 @@ use rusqlite::{Connection, OptionalExtension, params};
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
 use super::registers::{
-    accounts, aliases, assets, corrections, events, findings, gear, proofs, sheets,
+    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs, sheets,
 };
 use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
-    Access, Account, Alias, Asset, AssetId, Correction, Event, Finding, FindingKind, Gear, Proof,
-    ReadingId, Stamp, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
+    Gear, Proof, ReadingId, Stamp, Token,
 };
 use crate::store::{
     Batch, DayTemperature, FindingAct, KeptFiles, Pending, Posted, Reader, Recorded, Result,
@@ -69,6 +69,22 @@ impl Reader for SqliteReader {
 
     fn asset(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
         self.snapshot(|db| assets::one(db, id, when))
+    }
+
+    fn assets_as_registered(&self, when: When) -> Result<Vec<Asset>> {
+        self.snapshot(|db| assets::registered(db, when))
+    }
+
+    fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>> {
+        self.snapshot(|db| assets::registered_as(db, id, when))
+    }
+
+    fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>> {
+        self.snapshot(|db| classes::all(db, when))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        self.snapshot(|db| readings::last_taken(db, when))
     }
 
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {

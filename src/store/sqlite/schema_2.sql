@@ -80,4 +80,51 @@ CREATE TABLE sheet_step (
 ) STRICT;
 CREATE INDEX sheet_opened ON sheet_step (opened) WHERE number = 1;
 
--- == Registers: merged assets, training parts, ranges of testers ==
+-- == Registers: classes, merged assets, training parts, ranges of testers ==
+-- What rows of version 1 say more stands beside them: those tables are not touched.
+
+-- The row with the highest number among equal names stands.
+CREATE TABLE class (
+    no              INTEGER PRIMARY KEY,
+    batch           INTEGER NOT NULL REFERENCES batch,
+    name            TEXT NOT NULL,
+    kind            TEXT NOT NULL,
+    limit_ohm       REAL,
+    as_read_ohm     REAL,
+    ohm_per_volt    REAL,
+    working_voltage REAL,
+    insulation      TEXT NOT NULL,
+    joining         TEXT NOT NULL,
+    interval_days   INTEGER,
+    discharge_s     INTEGER,
+    remark          TEXT NOT NULL
+) STRICT;
+CREATE INDEX class_of ON class (name);
+
+-- Of an asset's row: its class (empty: none), and what it says beside its columns of version 1.
+CREATE TABLE asset_more (
+    version       INTEGER PRIMARY KEY REFERENCES asset_version,
+    class         TEXT NOT NULL,
+    interval_days INTEGER,
+    discharge_s   INTEGER,
+    training      TEXT
+) STRICT;
+
+-- Of a tester's row: days after which a proof is to be repeated, and the highest reading of each
+-- range by test voltage.
+CREATE TABLE gear_more (
+    gear       INTEGER PRIMARY KEY REFERENCES gear,
+    proof_days INTEGER
+) STRICT;
+CREATE TABLE gear_range (
+    gear INTEGER NOT NULL REFERENCES gear,
+    nth  INTEGER NOT NULL,
+    volts REAL NOT NULL,
+    ohms  REAL NOT NULL,
+    PRIMARY KEY (gear, nth)
+) STRICT, WITHOUT ROWID;
+
+-- Aliases that merge one asset into another.
+CREATE TABLE merger (
+    alias INTEGER PRIMARY KEY REFERENCES alias
+) STRICT;

@@ -131,17 +131,19 @@ impl SqliteWriter {
 }
 
 impl Writer for SqliteWriter {
-    fn receive(
+    fn receive_kept(
         &mut self,
         now: Stamp,
         source: &Source,
         first_met: &dyn Fn(AssetId) -> Asset,
         parcels: &mut dyn Iterator<Item = Parcel>,
+        kept: &mut dyn FnMut() -> Result<()>,
     ) -> Result<Receipt> {
         let mut packer = Packer::new(&self.data, self.part_bytes);
         let core = &mut self.core;
         let mut delivery = Delivery::new(now, source);
         let more = packer.fill(parcels)?;
+        kept()?;
         if !more {
             let run = packer.take(first_met);
             if !run.is_empty() {

@@ -168,7 +168,7 @@ impl<'a> Fold<'a> {
                 self.dried = true;
                 self.apart = (0, 0);
             }
-            EventKind::Other(_) => {}
+            EventKind::Retired | EventKind::Returned | EventKind::Other(_) => {}
         }
     }
 

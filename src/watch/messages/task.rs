@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError, sync_channel};
-use std::sync::{Arc, RwLock};
+use std::sync::{Arc, PoisonError, RwLock};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -102,6 +102,8 @@ struct Desk {
     reader: Option<SqliteReader>,
     rounds: Rounds,
     flights: BTreeMap<Text, Flight>,
+    /// Those of the last round.
+    settings: Option<Settings>,
     /// When it may decide again, and when it does anyhow.
     next: Option<(Instant, Instant)>,
     /// The watch has told of something new.
@@ -144,18 +146,17 @@ impl<W: Writer> PostOffice<W> {
 
     /// Decides, sends, notes; answers what a person should know.
     fn turn(&mut self, desk: &mut Desk) -> Result<Option<String>> {
-        let settings = match self.settings.read() {
-            Ok(settings) => settings.clone(),
-            Err(poisoned) => poisoned.into_inner().clone(),
-        };
+        let settings = self.settings.read().unwrap_or_else(PoisonError::into_inner).clone();
+        // Who is new is told of what stands.
+        let changed = desk.settings.as_ref() != Some(&settings);
         let reader = match desk.reader.take() {
             Some(reader) => reader,
             None => self.store.reader()?,
         };
         self.collect(desk)?;
         let began = Instant::now();
-        let decide =
-            desk.next.is_none_or(|(may, must)| (desk.woken && began >= may) || began >= must);
+        let may = |(may, must)| (desk.woken && began >= may) || began >= must;
+        let decide = changed || desk.next.is_none_or(may);
         if decide && !settings.addressees.is_empty() {
             let now = self.clock.now();
             desk.rounds.round(&reader, &mut self.writer, now, &settings)?;
@@ -163,6 +164,7 @@ impl<W: Writer> PostOffice<W> {
             let took = began.elapsed();
             let end = Instant::now();
             desk.next = Some((end + took * REST, end + ANYHOW.max(took * REST)));
+            desk.settings = Some(settings.clone());
         }
         let waiting = reader.outbox(true)?;
         self.standing.waiting.store(waiting.len() as u64, Relaxed);

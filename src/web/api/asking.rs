@@ -92,9 +92,10 @@ impl From<HandError> for Refusal {
             HandError::Store(error) => error.into(),
             HandError::NoAsset(id) => no_asset(&id),
             HandError::NotThere(_) => Refusal::new(StatusCode::NOT_FOUND, error.to_string()),
-            HandError::Invalid(_) | HandError::Missing(_) | HandError::NoPhase(_) => {
-                Refusal::new(StatusCode::BAD_REQUEST, error.to_string())
-            }
+            HandError::Invalid(_)
+            | HandError::Missing(_)
+            | HandError::NoClass { .. }
+            | HandError::NoPhase(_) => Refusal::new(StatusCode::BAD_REQUEST, error.to_string()),
         }
     }
 }

@@ -175,6 +175,7 @@ pub(super) async fn add_asset(
         site: new.site,
         remark: new.remark,
         more_limits: limits(new.more_limits)?,
+        ..AssetChange::default()
     };
     let asked = id.clone();
     if service.ask(move |reader| reader.asset(&asked, When::ALWAYS)).await?.is_some() {
@@ -206,9 +207,10 @@ pub(super) async fn change_asset(
         site: said.site,
         remark: said.remark,
         more_limits: limits(said.more_limits)?,
+        ..AssetChange::default()
     };
     let asked = id.clone();
-    let known = service.ask(move |reader| reader.asset(&asked, When::ALWAYS)).await?;
+    let known = service.ask(move |reader| reader.asset_as_registered(&asked, When::ALWAYS)).await?;
     let known = known.ok_or_else(|| super::asking::no_asset(&id))?;
     let asset = change.of(id, Some(known))?;
     service.keep(who, asset).await
@@ -220,11 +222,14 @@ fn limits(said: Option<Vec<LimitIn>>) -> Result<Option<Vec<crate::model::Limit>>
 
 impl Service {
     async fn keep(self: &Arc<Self>, who: Who, asset: Asset) -> Result<Json<AssetOut>, Refusal> {
-        let kept = asset.clone();
+        let id = asset.id.clone();
         self.change(move |reader, writer, now| {
             registry::record(reader, writer, now, &who.name, &[Change::Asset(asset)])
         })
         .await?;
-        Ok(Json(kept.into()))
+        // As it is meant: with what its class says where it is silent.
+        let asked = id.clone();
+        let kept = self.ask(move |reader| reader.asset(&asked, When::ALWAYS)).await?;
+        kept.map(|asset| Json(asset.into())).ok_or_else(|| super::asking::no_asset(&id))
     }
 }

@@ -284,6 +284,8 @@ pub(super) struct AliasOut {
     until: Option<String>,
     /// Free text.
     remark: String,
+    /// Whether the asset that is registered as `written` is merged into this one.
+    merged: bool,
     #[serde(flatten)]
     mark: MarkOut,
 }
@@ -299,6 +301,7 @@ impl From<Recorded<Alias>> for AliasOut {
             from: alias.from.map(|t| t.to_string()),
             until: alias.until.map(|t| t.to_string()),
             remark: alias.remark.into(),
+            merged: alias.merged,
             mark: recorded.mark.into(),
         }
     }
@@ -375,6 +378,7 @@ impl NamedAlias {
             from: from.transpose()?,
             until: None,
             remark: Default::default(),
+            merged: false,
         })
     }
 }

@@ -132,6 +132,15 @@ pub(super) struct AssetOut {
     remark: String,
     /// Limits beside the one at 40 °C.
     more_limits: Vec<LimitOut>,
+    /// The class that says what it does not say itself; empty: none.
+    #[schema(example = "drive motor 400 V")]
+    class: String,
+    /// Days from one test to the next; none: nobody asks.
+    interval_days: Option<u32>,
+    /// Seconds to wait for the discharge after a test.
+    discharge_wait_s: Option<u32>,
+    /// Its known condition, where it is a part to learn on.
+    training: Option<String>,
 }
 
 impl From<Asset> for AssetOut {
@@ -146,6 +155,10 @@ impl From<Asset> for AssetOut {
             site: asset.site.into(),
             remark: asset.remark.into(),
             more_limits: asset.more_limits.iter().map(LimitOut::of).collect(),
+            class: asset.class.into(),
+            interval_days: asset.interval_days,
+            discharge_wait_s: asset.discharge_s,
+            training: asset.training.map(|known| known.to_string()),
         }
     }
 }

@@ -43,6 +43,11 @@ pub(super) fn add(to: &mut Recording<'_>, alias: &Alias, void: bool) -> Result<b
             alias.remark.as_str(),
             void
         ])?;
+    if alias.merged {
+        to.db
+            .prepare_cached("INSERT INTO merger (alias) VALUES (?1)")?
+            .execute([to.db.last_insert_rowid()])?;
+    }
     let from = alias.from.map_or(i64::MIN, |s| s.micros());
     to.marking.asset(asset, from)?;
     if let Some(replaced) = standing
@@ -68,9 +73,9 @@ pub(in crate::store::sqlite) fn all(db: &Connection, when: When) -> Result<Vec<R
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Alias>>> {
     let sql = format!(
         "SELECT l.no, l.written, a.id, l.phase_written, l.phase, l.from_at, l.until_at, l.remark,
-           l.void, b.received_at, s.name
+           l.void, b.received_at, s.name, m.alias IS NOT NULL
          FROM alias l JOIN asset a ON a.no = l.asset JOIN batch b ON b.no = l.batch
-           JOIN source s ON s.no = b.source
+           JOIN source s ON s.no = b.source LEFT JOIN merger m ON m.alias = l.no
          WHERE {which} ORDER BY l.no"
     );
     let rows = collect(db, "alias", &sql, params, |cells| {
@@ -82,6 +87,7 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
             from: cells.maybe_stamp(5)?,
             until: cells.maybe_stamp(6)?,
             remark: cells.text(7)?,
+            merged: cells.get(11)?,
         };
         Ok((cells.get::<bool>(8)?, Recorded { value, mark: cells.mark(9)? }))
     })?;

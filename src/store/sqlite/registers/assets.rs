@@ -2,15 +2,18 @@
 
 use rusqlite::{Connection, params};
 
-use super::Recording;
-use crate::model::{Asset, AssetId, Insulation, Joining, Limit, LimitMeaning};
+use super::{Recording, classes};
+use crate::model::{
+    Asset, AssetClass, AssetId, Insulation, Joining, Limit, LimitMeaning, Training, as_meant,
+};
 use crate::store::sqlite::cells::{Cells, collect};
 use crate::store::sqlite::names::Names;
-use crate::store::{Result, When};
+use crate::store::{Recorded, Result, When};
 
 const COLUMNS: &str = "SELECT v.no, a.id, v.kind, v.rated_voltage, v.limit_ohm, v.insulation,
-    v.joining, v.site, v.remark
-    FROM asset_version v JOIN asset a ON a.no = v.asset JOIN batch b ON b.no = v.batch";
+    v.joining, v.site, v.remark, m.class, m.interval_days, m.discharge_s, m.training
+    FROM asset_version v JOIN asset a ON a.no = v.asset JOIN batch b ON b.no = v.batch
+      LEFT JOIN asset_more m ON m.version = v.no";
 
 /// Registers an asset that was met for the first time; false when it is registered already.
 pub(in crate::store::sqlite) fn first_met(
@@ -29,7 +32,7 @@ pub(in crate::store::sqlite) fn first_met(
 
 /// Records an asset as it is from now on.
 pub(super) fn add(to: &mut Recording<'_>, asset: &Asset) -> Result<bool> {
-    if one(to.db, &asset.id, When::ALWAYS)?.as_ref() == Some(asset) {
+    if registered_as(to.db, &asset.id, When::ALWAYS)?.as_ref() == Some(asset) {
         return Ok(false);
     }
     let no = to.names.asset(to.db, &asset.id)?;
@@ -55,6 +58,21 @@ fn insert(db: &Connection, batch: i64, no: i64, asset: &Asset) -> Result<()> {
         asset.remark.as_str()
     ])?;
     let version = db.last_insert_rowid();
+    let Asset { class, interval_days, discharge_s, training, .. } = asset;
+    let says_more = !class.is_empty() || interval_days.is_some() || discharge_s.is_some();
+    if says_more || training.is_some() {
+        db.prepare_cached(
+            "INSERT INTO asset_more (version, class, interval_days, discharge_s, training)
+             VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?
+        .execute(params![
+            version,
+            class.as_str(),
+            interval_days,
+            discharge_s,
+            training.as_ref().map(Training::to_string)
+        ])?;
+    }
     for (nth, limit) in asset.more_limits.iter().enumerate() {
         let (per_volt, working) = match limit.meaning {
             LimitMeaning::Isolation { ohm_per_volt, working_voltage_v } => {
@@ -78,8 +96,31 @@ fn insert(db: &Connection, batch: i64, no: i64, asset: &Asset) -> Result<()> {
     Ok(())
 }
 
-/// All assets as they were known, by id.
+/// All assets as they were meant, by id.
 pub(in crate::store::sqlite) fn all(db: &Connection, when: When) -> Result<Vec<Asset>> {
+    let classes = classes::all(db, when)?;
+    let assets = registered(db, when)?;
+    Ok(assets.into_iter().map(|asset| meant(asset, &classes)).collect())
+}
+
+/// One asset as it was meant.
+pub(in crate::store::sqlite) fn one(
+    db: &Connection,
+    id: &AssetId,
+    when: When,
+) -> Result<Option<Asset>> {
+    match registered_as(db, id, when)? {
+        Some(asset) if !asset.class.is_empty() => Ok(Some(meant(asset, &classes::all(db, when)?))),
+        other => Ok(other),
+    }
+}
+
+fn meant(asset: Asset, classes: &[Recorded<AssetClass>]) -> Asset {
+    as_meant(asset, |name| classes.iter().map(|row| &row.value).find(|class| class.name == name))
+}
+
+/// All assets in their own words, by id.
+pub(in crate::store::sqlite) fn registered(db: &Connection, when: When) -> Result<Vec<Asset>> {
     let sql = format!("{COLUMNS} WHERE b.received_at <= ?1 ORDER BY a.id, v.no");
     let mut versions = collect(db, "asset_version", &sql, params![when.known_at.micros()], read)?;
     versions.reverse();
@@ -88,8 +129,8 @@ pub(in crate::store::sqlite) fn all(db: &Connection, when: When) -> Result<Vec<A
     versions.into_iter().map(|v| with_limits(db, v)).collect()
 }
 
-/// One asset as it was known.
-pub(in crate::store::sqlite) fn one(
+/// One asset in its own words.
+pub(in crate::store::sqlite) fn registered_as(
     db: &Connection,
     id: &AssetId,
     when: When,
@@ -112,6 +153,13 @@ fn read(cells: Cells<'_, '_>) -> Result<(i64, Asset)> {
         site: cells.text(7)?,
         remark: cells.text(8)?,
         more_limits: Vec::new(),
+        class: cells.get::<Option<String>>(9)?.unwrap_or_default().into(),
+        interval_days: cells.get(10)?,
+        discharge_s: cells.get(11)?,
+        training: cells
+            .get::<Option<String>>(12)?
+            .map(|known| Training::parse(&known).map_err(|e| cells.damaged(e)))
+            .transpose()?,
     };
     Ok((cells.get(0)?, asset))
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rusqlite::{Connection, ToSql, params};
 
 use super::Recording;
-use crate::model::{Gear, GearKind};
+use crate::model::{Gear, GearKind, Range};
 use crate::store::sqlite::cells::collect;
 use crate::store::{Recorded, Result, When};
 
@@ -31,6 +31,19 @@ pub(super) fn add(to: &mut Recording<'_>, gear: &Gear) -> Result<bool> {
             gear.due.map(|due| due.micros()),
             gear.remark.as_str()
         ])?;
+    let row = to.db.last_insert_rowid();
+    if let Some(days) = gear.proof_days {
+        to.db
+            .prepare_cached("INSERT INTO gear_more (gear, proof_days) VALUES (?1, ?2)")?
+            .execute(params![row, days])?;
+    }
+    for (nth, range) in gear.ranges.iter().enumerate() {
+        to.db
+            .prepare_cached(
+                "INSERT INTO gear_range (gear, nth, volts, ohms) VALUES (?1, ?2, ?3, ?4)",
+            )?
+            .execute(params![row, nth as i64, range.test_voltage_v, range.full_scale_ohm])?;
+    }
     to.marking.users(&gear.id, i64::MIN)?;
     Ok(true)
 }
@@ -57,8 +70,9 @@ fn standing(rows: Vec<Recorded<Gear>>) -> Vec<Recorded<Gear>> {
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Gear>>> {
     let sql = format!(
         "SELECT g.no, g.id, g.kind, g.category, g.rated_voltage, g.full_scale, g.lowest, g.due,
-           g.remark, b.received_at, s.name
+           g.remark, b.received_at, s.name, m.proof_days
          FROM gear g JOIN batch b ON b.no = g.batch JOIN source s ON s.no = b.source
+           LEFT JOIN gear_more m ON m.gear = g.no
          WHERE {which} ORDER BY g.no"
     );
     collect(db, "gear", &sql, params, |cells| {
@@ -71,7 +85,16 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
             lowest_ohm: cells.get(6)?,
             due: cells.maybe_stamp(7)?,
             remark: cells.text(8)?,
+            ranges: ranges(db, cells.get(0)?)?,
+            proof_days: cells.get(11)?,
         };
         Ok(Recorded { value, mark: cells.mark(9)? })
+    })
+}
+
+fn ranges(db: &Connection, row: i64) -> Result<Vec<Range>> {
+    let sql = "SELECT gear, volts, ohms FROM gear_range WHERE gear = ?1 ORDER BY nth";
+    collect(db, "gear_range", sql, params![row], |cells| {
+        Ok(Range { test_voltage_v: cells.get(1)?, full_scale_ohm: cells.get(2)? })
     })
 }

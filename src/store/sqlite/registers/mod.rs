@@ -3,6 +3,7 @@
 pub(super) mod accounts;
 pub(super) mod aliases;
 pub(super) mod assets;
+pub(super) mod classes;
 pub(super) mod corrections;
 pub(super) mod events;
 pub(super) mod findings;
@@ -63,6 +64,7 @@ pub(super) fn record(
 
 fn one(to: &mut Recording<'_>, change: &Change) -> Result<bool> {
     match change {
+        Change::Class(class) => classes::add(to, class),
         Change::Asset(asset) => assets::add(to, asset),
         Change::Event(event) => events::add(to, event, false),
         Change::EventVoid(event) => events::add(to, event, true),
