@@ -8,8 +8,8 @@ use crate::standards::circuit;
 /// The numbers of the run sheet that a workshop may set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
-    /// Least seconds of discharge after a test of an asset whose class states none. The project's
-    /// own choice, no published source.
+    /// Least seconds of discharge after any test, whatever asset and class state. The project's own
+    /// choice, no published source.
     pub least_discharge_s: f64,
     /// What a known resistance may read off, as a part of its value: the uncertainty of the marked
     /// range by default (IEC 61557-2).
@@ -59,11 +59,11 @@ pub(super) fn source_passes(read_v: f64, expected_v: f64) -> bool {
 pub const NOT_TESTED_FROM_V: f64 = circuit::RETURN_VOLTAGE_BEFORE_TEST;
 
 /// Seconds that an asset has to discharge after the voltage was applied for `applied_s`: at least
-/// four times as long (IEEE Std 43), and not less than the asset or its class states, or else the
+/// four times as long (IEEE Std 43), and never less than the asset or its class states, or the
 /// setting.
 pub fn discharge_s(stated_s: Option<u32>, applied_s: f64, settings: &Settings) -> f64 {
-    let least = stated_s.map_or(settings.least_discharge_s, f64::from);
-    circuit::discharge_s(applied_s).max(least)
+    let stated = stated_s.map_or(0.0, f64::from);
+    circuit::discharge_s(applied_s).max(stated).max(settings.least_discharge_s)
 }
 
 /// Words for things that bring their own energy.
@@ -131,6 +131,7 @@ mod tests {
         assert_eq!(discharge_s(None, 5.0, &settings), 60.0);
         assert_eq!(discharge_s(Some(300), 60.0, &settings), 300.0, "as the class of a cable says");
         assert_eq!(discharge_s(Some(300), 600.0, &settings), 2_400.0, "never below four times");
+        assert_eq!(discharge_s(Some(30), 5.0, &settings), 60.0, "nor below the setting");
         let training = Settings { least_discharge_s: 0.0, ..settings };
         assert_eq!(discharge_s(None, 1.0, &training), 4.0);
     }

@@ -13,6 +13,7 @@ mod export;
 mod finding;
 mod history;
 mod import;
+mod lab;
 mod learnt;
 mod log;
 mod outbox;
@@ -23,6 +24,7 @@ mod reading;
 mod registers;
 mod rejects;
 mod replay;
+mod report;
 mod serve;
 mod upkeep;
 
@@ -72,6 +74,7 @@ failures!(
     crate::registry::AccountError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
+    crate::report::FormError,
     crate::config::ConfigError,
     crate::daemon::DaemonError,
     crate::daemon::PlanError,
@@ -129,8 +132,10 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Lab(args) => lab::lab(place, args),
             Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
+            Command::Report(args) => report::report(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),

@@ -113,9 +113,6 @@ pub trait Reader {
     fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>>;
     /// All classes by name.
     fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>>;
-    /// The newest instant at which each asset was measured, by asset, as taken in (before
-    /// corrections).
-    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>>;
     /// The readings of an asset as taken in (before corrections), by time, then series.
     /// Readings moved here by a correction are included.
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>>;
@@ -126,6 +123,9 @@ pub trait Reader {
         when: When,
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()>;
+    /// For each asset with readings the instant of its last one, by id; those moved here count,
+    /// those moved away or void do not.
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>>;
     /// One reading, in a series or in the tray.
     fn find(&self, id: ReadingId) -> Result<Option<Stored>>;
     /// The corrections of an asset's readings (also those that moved away or here), oldest first.

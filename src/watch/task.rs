@@ -123,11 +123,12 @@ impl<W: Writer> Task<W> {
         let progress = |_, _| health.tick();
         let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &progress)?;
         self.assessed.fetch_add(done as u64, Relaxed);
+        let mut late = 0;
         if is_new_day {
-            calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
+            late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
             *day = Some(now.utc_day());
         }
-        if done > 0 || is_new_day {
+        if done + late > 0 {
             self.settled.wake();
         }
         // Taken before the drain: what was committed meanwhile moves the counter once more.

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
-    Gear, Proof, ReadingId, Stamp, Text, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, CorrectionKind, Event, Finding,
+    FindingKind, Gear, Proof, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
@@ -184,19 +184,6 @@ impl Reader for MemoryStore {
         Ok(self.state().classes(when))
     }
 
-    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
-        let state = self.state();
-        let mut last: BTreeMap<AssetId, Stamp> = BTreeMap::new();
-        for row in state.rows(when) {
-            if let Some(asset) = state.home(row) {
-                let at = row.stored.reading.taken_at;
-                let newest = last.entry(asset.clone()).or_insert(at);
-                *newest = at.max(*newest);
-            }
-        }
-        Ok(last.into_iter().collect())
-    }
-
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
         let state = self.state();
         let here = |row: &&Row| {
@@ -214,6 +201,29 @@ impl Reader for MemoryStore {
         // Not under the lock: `each` may ask for something itself.
         let rows: Vec<_> = self.state().rows(when).into_iter().map(|r| r.stored.clone()).collect();
         rows.iter().try_for_each(each)
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        let state = self.state();
+        let corrections = state.corrections(When { as_of: Stamp::MAX, ..when });
+        let mut last: BTreeMap<AssetId, Stamp> = BTreeMap::new();
+        for row in state.rows(when) {
+            let of = corrections.iter().filter(|c| c.value.reading == row.stored.id);
+            let (mut asset, mut stands) = (state.home(row).cloned(), true);
+            for correction in of {
+                match &correction.value.kind {
+                    CorrectionKind::Move { asset: to, .. } => asset = Some(to.clone()),
+                    CorrectionKind::Void => stands = false,
+                    CorrectionKind::Restore => stands = true,
+                    CorrectionKind::Overrule => {}
+                }
+            }
+            if let Some(asset) = asset.filter(|_| stands) {
+                // Rows come by time.
+                last.insert(asset, row.stored.reading.taken_at);
+            }
+        }
+        Ok(last.into_iter().collect())
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {

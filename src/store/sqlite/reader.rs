@@ -9,7 +9,7 @@ use super::registers::findings::Of;
 use super::registers::{
     accounts, aliases, assets, classes, corrections, events, findings, gear, proofs, sheets,
 };
-use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
+use super::{batches, check, last, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
     Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
     Gear, Proof, ReadingId, Stamp, Token,
@@ -83,10 +83,6 @@ impl Reader for SqliteReader {
         self.snapshot(|db| classes::all(db, when))
     }
 
-    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
-        self.snapshot(|db| readings::last_taken(db, when))
-    }
-
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
         self.snapshot(|db| readings::of_asset(db, &self.lexicon, asset, when))
     }
@@ -97,6 +93,10 @@ impl Reader for SqliteReader {
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()> {
         self.snapshot(|db| readings::each(db, &self.lexicon, when, each))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        self.snapshot(|db| last::of_all(db, when))
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
