@@ -10,6 +10,7 @@ mod changes;
 mod entry;
 mod hand;
 mod rows;
+mod sheets;
 mod table;
 mod waiting;
 
@@ -21,5 +22,6 @@ pub use changes::{Changed, answer, classes_are_known, record};
 pub use entry::{Became, Entered, HandReading, enter};
 pub use hand::{HandError, correct, move_to, person};
 pub use rows::{CorrectionRow, LimitRow, ranges_of};
+pub use sheets::{StepRow, steps, take_over_steps};
 pub use table::{Register, Row, RowError, read_row, read_rows, write_rows};
 pub use waiting::place_waiting;

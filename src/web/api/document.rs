@@ -78,6 +78,7 @@ use crate::web::{health, metrics};
         (name = "findings", description = "Answers to findings."),
         (name = "corrections", description = "What people put right, and what waits for them."),
         (name = "registers", description = "Assets, events, gear, proofs, aliases."),
+        (name = "accounts", description = "Who did what."),
         (name = "service", description = "How the service itself stands."),
     ),
     modifiers(&Common),
