@@ -18,5 +18,6 @@ mod load;
 mod messages;
 mod postman;
 mod receiver;
+mod reports;
 mod running;
 mod serial;
