@@ -92,6 +92,13 @@ pub(crate) enum Command {
         `gear add --due --proof-days`). An asset with an interval that was not tested in time is \
         also a finding, `overdue`.")]
     Due(DueWithin),
+    /// Lab sheets: what learners' runs on training parts recorded, against what is known of the parts
+    #[command(
+        after_help = "Example:\n  ohmward asset add TP-1 --training 'V to case 200 kΩ, put in \
+        on purpose'\n  ohmward lab TP-1\n  ohmward lab --station B1 --since 2026-03-02 -o \
+        class.html"
+    )]
+    Lab(LabRuns),
     /// The detector as if live over stored history: every alarm it would have raised
     #[command(after_help = "Example:\n  ohmward replay --format csv\n  ohmward replay \
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
@@ -240,6 +247,21 @@ pub(crate) struct DueWithin {
     /// What falls due within so many days, beside what is late already
     #[arg(long, value_name = "DAYS", default_value_t = 30)]
     pub(crate) within: u32,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct LabRuns {
+    /// The training part [default: all of them]
+    pub(crate) asset: Option<String>,
+    /// Only runs at this station
+    #[arg(long, value_name = "NAME")]
+    pub(crate) station: Option<String>,
+    /// Only runs since then
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) since: Option<Stamp>,
+    /// Write a page to print instead
+    #[arg(short, long, value_name = "FILE.html")]
+    pub(crate) output: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

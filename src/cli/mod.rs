@@ -13,6 +13,7 @@ mod export;
 mod finding;
 mod history;
 mod import;
+mod lab;
 mod learnt;
 mod log;
 mod outbox;
@@ -131,6 +132,7 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Lab(args) => lab::lab(place, args),
             Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
             Command::Report(args) => report::report(place, args),

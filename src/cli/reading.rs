@@ -6,10 +6,9 @@ use super::args::{AddReading, FixReading, MoveReading, Reading as ReadingCommand
 use super::output;
 use super::place::Place;
 use super::{Exit, Failure, note};
-use crate::model::{CorrectionKind, ReadingId, TemperatureOf};
-use crate::normalise::{Normalised, Normaliser, Surroundings};
-use crate::registry::{HandError, correct, move_to, person};
-use crate::store::{Entry, Parcel, Reader, RecordPlace, Source, TrayItem, When, Writer};
+use crate::model::{CorrectionKind, Precision, ReadingId, TemperatureOf};
+use crate::registry::{Became, HandError, HandReading, correct, enter, move_to, person};
+use crate::store::Reader;
 
 pub(crate) fn reading(place: &mut Place, command: ReadingCommand) -> Result<Exit, Failure> {
     match command {
@@ -117,72 +116,51 @@ fn corrected(place: &mut Place, id: ReadingId) -> Result<Exit, Failure> {
 
 fn by_hand(place: &mut Place, add: AddReading) -> Result<Exit, Failure> {
     let by = person(&place.by(add.by.by.clone())?)?;
-    let resistance = ohmward_parsers::read_resistance(&add.resistance).map_err(|why| {
-        Failure::Usage(format!(
-            "`--resistance {}`: {why} (such as '53 MΩ', '>550M', '4M7')",
-            add.resistance
-        ))
-    })?;
-    let taken = add.at.unwrap_or(place.now);
-    let raw = ohmward_parsers::RawReading {
-        place: ohmward_parsers::Place { record: 1, ..Default::default() },
-        taken: Some(ohmward_parsers::Taken {
-            micros: taken.micros(),
-            precision: ohmward_parsers::Precision::Fine,
-            doubt: ohmward_parsers::Doubt::None,
-        }),
-        asset: add.asset.as_str().into(),
-        phase: add.phase.as_str().into(),
-        against: add.against.as_str().into(),
-        setup: add.setup.as_str().into(),
-        resistance,
+    let reading = HandReading {
+        at: add.at.unwrap_or(place.now),
+        precision: Precision::Fine,
+        asset: add.asset,
+        phase: add.phase,
+        against: add.against,
+        setup: add.setup,
+        resistance: add.resistance,
         test_voltage_v: add.test_voltage,
         delivered_voltage_v: add.delivered_voltage,
         duration_s: add.duration,
         temperature_c: add.temperature,
-        temperature_of: match add.temperature_of.as_deref().map(TemperatureOf::parse).transpose()? {
-            None => None,
-            Some(TemperatureOf::Winding) => Some(ohmward_parsers::TemperatureOf::Winding),
-            Some(TemperatureOf::Ambient) => Some(ohmward_parsers::TemperatureOf::Ambient),
-        },
+        temperature_of: add.temperature_of.as_deref().map(TemperatureOf::parse).transpose()?,
         humidity_pct: add.humidity,
-        tester: add.tester.as_str().into(),
-        operator: by.clone(),
-        station: add.station.as_str().into(),
-        remark: add.remark.as_str().into(),
+        tester: add.tester,
+        operator: by.to_string(),
+        station: add.station,
+        remark: add.remark,
     };
     let (now, class) = (place.now, place.config.first_met.clone());
     let open = place.writing()?;
-    let aliases: Vec<_> = open.reader.aliases(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
-    let gear: Vec<_> = open.reader.gear(When::ALWAYS)?.into_iter().map(|r| r.value).collect();
-    let mut normaliser = Normaliser::new(&aliases, &gear, Surroundings::default());
-    let entry = match normaliser.normalise(raw, now)? {
-        Normalised::Reading(reading) => Entry::Reading(reading),
-        Normalised::Tray { reading, written_asset, written_phase, reason } => {
-            Entry::Tray(TrayItem { reading, written_asset, written_phase, reason: reason.into() })
-        }
+    let entered = enter(&open.reader, &mut open.writer, (now, &by), &class, reading).map_err(
+        |e| match e {
+            HandError::Invalid(wrong) if wrong.field == "resistance" => {
+                Failure::Usage(format!("`--resistance {}`: {}", wrong.found, wrong.expected))
+            }
+            other => other.into(),
+        },
+    )?;
+    let said = match &entered.became {
+        Became::Stored => "stored",
+        Became::Duplicate => "nothing new: this reading is stored already",
+        Became::Waiting => "in the tray: its phase is not known (see `ohmward tray list`)",
+        Became::Refused(why) => why,
     };
-    let parcel =
-        Parcel { entries: vec![(RecordPlace { record: 1, part: 0 }, entry)], ..Parcel::default() };
-    let source = Source { kind: "hand".into(), name: by, profile: "".into(), file: None };
-    let receipt =
-        open.writer.receive(now, &source, &|id| class.asset(id), &mut std::iter::once(parcel))?;
-    let said = match (receipt.accepted, receipt.duplicate, receipt.tray) {
-        (1, _, _) => "stored".to_owned(),
-        (_, 1, _) => "nothing new: this reading is stored already".to_owned(),
-        (_, _, 1) => "in the tray: its phase is not known (see `ohmward tray list`)".to_owned(),
-        _ => receipt.first_rejects.first().map(|(_, r)| r.reason.to_string()).unwrap_or_default(),
-    };
-    let id = receipt.batch.map(|batch| ReadingId { batch, record: 1, part: 0 });
-    note(match id {
+    note(match entered.id {
         Some(id) => format!("{said}, as reading {id}"),
-        None => said,
+        None => said.to_owned(),
     });
-    for asset in &receipt.new_assets {
+    if let Some(asset) = &entered.new_asset {
         note(format!(
             "`{asset}` is new: registered as a rotating machine, 5 MΩ at 40 °C (see `ohmward asset add`)"
         ));
     }
     place.assess_pending()?;
-    Ok(if receipt.tray + receipt.rejected > 0 { Exit::NeedsPerson } else { Exit::Done })
+    let well = matches!(entered.became, Became::Stored | Became::Duplicate);
+    Ok(if well { Exit::Done } else { Exit::NeedsPerson })
 }

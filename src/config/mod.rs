@@ -251,8 +251,8 @@ mod tests {
             (station("test = \"marker\""), "`begin`: expected the tester's word"),
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
-            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
             ("[first_met]\nclass = \"drive motor\"\nphases = \"tied\"".into(), "expected it alone"),
+            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

@@ -3,6 +3,8 @@
 
 mod body;
 mod file;
+mod flow;
+mod mend;
 mod parcels;
 mod registers;
 mod retry;
@@ -10,8 +12,9 @@ mod stream;
 
 mod sheet;
 
-pub use body::{BodyImport, BodyKind, BodyTaken};
+pub use body::{BodyImport, BodyTaken, LinesKind};
 pub use file::{FileImport, Imported, Preview};
+pub use mend::{Mended, mend};
 pub use registers::{RegisterWatch, Registers};
 pub use retry::{Again, Retried, readable, retry};
 pub use stream::{Group, StreamIntake, StreamRule, TestRule};
@@ -46,6 +49,9 @@ pub enum IntakeError {
         /// What is wrong.
         why: String,
     },
+    /// The bytes ended before the delivery did. What came before may be stored.
+    #[error("{0}")]
+    Cut(String),
     /// A value given for the whole delivery cannot be.
     #[error(transparent)]
     Invalid(#[from] Invalid),

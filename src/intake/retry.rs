@@ -134,7 +134,7 @@ impl Again<'_> {
         Ok(out)
     }
 
-    fn pump(
+    pub(super) fn pump(
         &self,
         batch: &Batch,
         profile: &Profile,

@@ -59,11 +59,8 @@ pub fn set_rating<'g>(parts: impl IntoIterator<Item = &'g Gear>) -> Option<SetRa
         .filter(|part| matches!(part.kind, GearKind::Tester | GearKind::Lead))
         .map(|part| (part, Category::parse(&part.category)))
         .collect();
-    let stated = |(part, category): &(&Gear, Option<Category>)| {
-        category.is_some() && part.rated_voltage_v.is_some()
-    };
-    let ids = |which: &dyn Fn(&(&Gear, Option<Category>)) -> bool| {
-        parts.iter().filter(|part| which(part)).map(|(part, _)| part.id.clone()).collect()
+    let ids = |which: &dyn Fn(&Gear, Option<Category>) -> bool| {
+        parts.iter().filter(|(part, c)| which(part, *c)).map(|(part, _)| part.id.clone()).collect()
     };
     let lowest = parts.iter().filter_map(|(_, category)| *category).min();
     let highest = parts.iter().filter_map(|(_, category)| *category).max();
@@ -76,11 +73,11 @@ pub fn set_rating<'g>(parts: impl IntoIterator<Item = &'g Gear>) -> Option<SetRa
     Some(SetRating {
         category: lowest.filter(|_| parts.iter().all(|(_, c)| c.is_some())),
         voltage_v: Some(least).filter(|_| parts.iter().all(|(p, _)| p.rated_voltage_v.is_some())),
-        weakest: ids(&|(part, category)| {
-            (*category == lowest && lowest < highest)
+        weakest: ids(&|part, category| {
+            (category == lowest && lowest < highest)
                 || (part.rated_voltage_v == Some(least) && least < most)
         }),
-        unstated: ids(&|part| !stated(part)),
+        unstated: ids(&|part, category| category.is_none() || part.rated_voltage_v.is_none()),
     })
 }
 

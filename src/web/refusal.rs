@@ -1,9 +1,6 @@
 //! Answers that are no answer: a status, and in words what is wrong and what to do.
 
-use std::error::Error;
-
 use axum::Json;
-use axum::extract::rejection::QueryRejection;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
@@ -110,10 +107,4 @@ pub(super) async fn no_route() -> Refusal {
 /// The path is right and the method is not.
 pub(super) async fn no_method() -> Refusal {
     Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "this path does not take this method")
-}
-
-/// The query string is wrong; the inner text names the option.
-pub(super) fn misasked(rejection: QueryRejection) -> Refusal {
-    let why = rejection.source().map_or_else(|| rejection.body_text(), ToString::to_string);
-    Refusal::new(StatusCode::BAD_REQUEST, format!("the query of this request: {why}"))
 }

@@ -4,21 +4,19 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Extension;
-use axum::extract::rejection::QueryRejection;
-use axum::extract::{Query, State};
-use axum::http::{StatusCode, Uri};
+use axum::extract::State;
+use axum::http::StatusCode;
 use serde::Deserialize;
 
+use super::asked::Asked;
 use super::numbers::{bounded, date, filters};
 use super::{Frame, Mark, Page, Section};
 use crate::dossier::{Ranked, expected_false, ranked};
 use crate::model::{Asset, Finding, FindingKind};
-use crate::store::{Reader, StoreError, When};
+use crate::store::{Reader, Result as StoreResult, When};
 use crate::trend::words::ohms;
 use crate::web::Service;
-use crate::web::refusal::{Refusal, misasked};
-use crate::web::who::Who;
+use crate::web::refusal::Refusal;
 
 /// Rows on one page: what two screens show.
 const ROWS: usize = 50;
@@ -37,15 +35,12 @@ pub(super) struct Ask {
 
 pub(super) async fn page(
     State(service): State<Arc<Service>>,
-    Extension(who): Extension<Who>,
-    uri: Uri,
-    query: Result<Query<Ask>, QueryRejection>,
+    asked: Asked<Ask>,
 ) -> Result<Page<FleetPage>, Refusal> {
-    let Query(ask) = query.map_err(misasked)?;
+    let Asked { who, uri, query: ask } = asked;
     let (findings, assets) = service
-        .ask(|reader| {
-            let findings = reader.findings(None, When::ALWAYS)?;
-            Ok::<_, StoreError>((findings, reader.assets(When::ALWAYS)?))
+        .ask(|reader| -> StoreResult<_> {
+            Ok((reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?))
         })
         .await?;
     let frame = Frame::of(Section::Fleet, who, &uri);
@@ -226,9 +221,8 @@ impl Row {
             (Some(a), None) => format!("from {}, end open", date(a)),
             (None, _) => String::new(),
         };
-        let kind = FindingKind::ALL.iter().find(|k| k.word() == row.finding);
         Row {
-            mark: Mark::from(kind.copied().unwrap_or(FindingKind::Watch)),
+            mark: Mark::named(row.finding),
             asset: row.asset.clone(),
             of_asset: row.of_asset,
             phase: row.phase.clone(),

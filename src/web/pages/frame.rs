@@ -87,6 +87,12 @@ impl Frame {
         Frame { here: Some(here), ..self }
     }
 
+    /// The same with what was just done, named by its word in the address.
+    pub(in crate::web) fn having_done(self, word: &str) -> Self {
+        let done = DONE.iter().find(|(known, _)| *known == word);
+        Frame { done: done.map(|(_, words)| (*words).to_owned()), ..self }
+    }
+
     /// What forms send back with a change.
     pub(in crate::web) fn csrf(&self) -> &str {
         self.who.as_ref().map_or("", |who| &who.csrf)
@@ -135,6 +141,23 @@ impl Frame {
 fn path(file: &'static File) -> &'static str {
     &file.path
 }
+
+/// What a page says after something was done; the word travels in the address as `done`.
+const DONE: &[(&str, &str)] = &[
+    ("event", "Recorded. The asset is being assessed again."),
+    ("void", "The reading counts no more; the original stays in the store."),
+    ("restore", "The reading counts again."),
+    ("overrule", "The reading counts although a proof failed."),
+    ("move", "The reading was moved; the original stays in the store."),
+    ("acknowledged", "Acknowledged."),
+    ("closed", "Closed."),
+    ("assigned", "The reading left the tray."),
+    ("alias", "The other name is known from now on, and what it explains left the tray."),
+    ("retried", "Read again: nothing of it waits any more."),
+    ("mended", "Read as mended, and stored in your name."),
+    ("gear", "The gear is recorded."),
+    ("proof", "The proof is recorded. What was measured with this tester is assessed again."),
+];
 
 /// A page, answered with this status. Never kept by a cache: what it says changes.
 pub(in crate::web) struct Page<T>(pub(in crate::web) StatusCode, pub(in crate::web) T);

@@ -10,6 +10,13 @@ use crate::model::{FindingKind, Outcome, Verdict};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(in crate::web) struct Mark(&'static str);
 
+impl Mark {
+    /// The mark of one of our own words, such as a kind of finding as it is told.
+    pub(in crate::web) fn named(word: &'static str) -> Self {
+        Mark(word)
+    }
+}
+
 impl From<Verdict> for Mark {
     fn from(verdict: Verdict) -> Self {
         Mark(verdict.word())

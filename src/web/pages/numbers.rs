@@ -1,5 +1,6 @@
 //! Numbers, bounds and times as pages write them.
 
+use crate::model::Stamp;
 use crate::trend::words::ohms;
 
 /// A resistance with what it means: `53 MΩ`, `> 550 MΩ`, `< 10 kΩ`.
@@ -15,6 +16,29 @@ pub(in crate::web) fn date(time: &str) -> &str {
     time.get(..10).unwrap_or(time)
 }
 
+/// Ohms from log10 ohm.
+pub(in crate::web) fn power(log_ohm: f64) -> f64 {
+    10f64.powf(log_ohm)
+}
+
+/// A time to the minute: `2026-03-02 08:15`, in UTC.
+pub(in crate::web) fn minute(at: Stamp) -> String {
+    let text = at.to_string();
+    match text.get(..16) {
+        Some(minute) => minute.replace('T', " "),
+        None => text,
+    }
+}
+
+/// A time as a browser's field gives it, without a zone, in UTC; anything else as it is.
+pub(in crate::web) fn utc(written: &str) -> String {
+    match written.len() {
+        16 if written.contains('T') => format!("{written}:00Z"),
+        19 if written.contains('T') => format!("{written}Z"),
+        _ => written.to_owned(),
+    }
+}
+
 /// What templates may say after a bar.
 #[expect(unreachable_pub, reason = "the macro makes every filter public")]
 pub(super) mod filters {
@@ -22,9 +46,15 @@ pub(super) mod filters {
 
     use askama::{Result, Values};
 
+    /// The date of an RFC 3339 time.
+    #[askama::filter_fn]
+    pub fn date(time: impl Display, _: &dyn Values) -> Result<String> {
+        Ok(super::date(&time.to_string()).to_owned())
+    }
+
     /// A whole number with its thousands apart: `10,000`.
     #[askama::filter_fn]
-    pub(crate) fn thousands(number: impl Display, _: &dyn Values) -> Result<String> {
+    pub fn thousands(number: impl Display, _: &dyn Values) -> Result<String> {
         Ok(super::thousands(&number.to_string()))
     }
 }
