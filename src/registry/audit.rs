@@ -220,8 +220,13 @@ fn of_act(FindingAct { asset, kind, since, act, remark }: FindingAct) -> Told {
     Told { what: "finding", key: Some(subject.clone()), subject, now: Some(fields) }
 }
 
-fn of_step(SheetStep { sheet, number, act, details }: SheetStep) -> Told {
-    let fields = vec![("step", number.to_string()), ("act", act.into()), ("details", details)];
+fn of_step(SheetStep { sheet, number, at, act, details }: SheetStep) -> Told {
+    let fields = vec![
+        ("step", number.to_string()),
+        ("done", at.to_string()),
+        ("act", act.into()),
+        ("details", details),
+    ];
     let subject = format!("{} {}", sheet.station, sheet.opened);
     Told { what: "run sheet", subject, key: None, now: Some(fields) }
 }
