@@ -190,6 +190,7 @@ impl Daemon {
 }
 
 impl Drop for Daemon {
+    #[expect(clippy::print_stdout, reason = "what a failed test shows")]
     fn drop(&mut self) {
         // It may have ended by itself.
         self.child.kill().ok();
