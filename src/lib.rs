@@ -26,6 +26,7 @@ pub mod registry;
 
 pub mod bench;
 pub mod export;
+pub mod lab;
 pub mod replay;
 pub mod report;
 pub mod watch;

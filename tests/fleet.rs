@@ -218,6 +218,27 @@ fn closing_it_brings_the_readings_back_and_acknowledging_leaves_them_out() {
 }
 
 #[test]
+fn training_parts_say_nothing_of_the_fleet() {
+    let house = House::new();
+    for machine in 0..MACHINES {
+        house.must(0, &["asset", "add", &asset(machine), "--training", "sound"]);
+    }
+    let file = house.file("all.csv", rows(0..MONTHS, one_tester, low_on_the_bad_day));
+    house.must(0, &["import", &file]);
+    assert_eq!(findings(&house), [], "no common cause, no finding");
+    let learnt = house.json(&["learnt"]);
+    let classes = learnt.as_array().unwrap().iter().filter(|row| !row["assets"].is_null());
+    assert_eq!(classes.count(), 0, "nothing is learnt from them: {learnt}");
+    assert_eq!(house.must(0, &["replay", "--format", "csv"]).out.lines().count(), 1);
+    // Real ones again, the same readings tell of the tester.
+    for machine in 0..MACHINES {
+        house.must(0, &["asset", "add", &asset(machine), "--training", "no"]);
+    }
+    house.run(&["declining"]);
+    assert_eq!(findings(&house), one(&on("tester HT-5 on")));
+}
+
+#[test]
 fn a_reading_that_is_taken_back_can_end_a_common_cause() {
     let few = |machine: usize, month: usize| match (machine, month) {
         (0..5, BAD) => 0.8,

@@ -5,6 +5,7 @@
 mod common;
 
 use common::{House, contents, declining_asset};
+use ohmward::clock::{Clock, WallClock};
 
 /// A class as most of these tests use it.
 fn with_class(house: &House, more: &[&str]) {
@@ -98,6 +99,8 @@ fn merged_assets_have_one_history_and_part_again_as_they_were() {
     assert_eq!(house.json(&["declining"]), expected);
     assert_eq!(house.json(&["assess", "YT-001/drive"])["readings"], 54);
     assert_eq!(house.json(&["assess", "YT-OO1/drive"])["asset"], "YT-001/drive");
+    let told = house.run(&["assess", "YT-001/drive"]).out;
+    assert!(told.contains("`YT-OO1/drive` is the same (merged on"), "{told}");
     let list = house.json(&["asset", "list"]);
     assert_eq!(list[1]["standing"], "merged", "{list}");
     assert!(list[1]["standing_told"].as_str().unwrap().contains("by the tests): O for 0"));
@@ -215,11 +218,9 @@ fn a_register_file_without_the_new_columns_is_still_one() {
     assert_eq!(house.json(&["alias", "list"])[0]["merged"], false);
 }
 
-/// A day before now, as the tests' clock has it.
+/// A day before now, as the real binary's clock has it.
 fn days_ago(days: i64) -> String {
-    let now = jiff::Timestamp::now();
-    let then = now.checked_sub(jiff::SignedDuration::from_hours(24 * days)).unwrap();
-    then.strftime("%Y-%m-%d").to_string()
+    WallClock.now().plus_days(-days as f64).date().to_string()
 }
 
 fn tested(house: &House, asset: &str, days: i64) {
@@ -302,4 +303,54 @@ fn not_tested_in_time_is_a_finding_until_the_next_test() {
     let all = house.json(&["finding", "list"]);
     assert_eq!((&all[0]["finding"], &all[0]["state"]), (&"overdue".into(), &"closed".into()));
     assert_eq!(all.as_array().unwrap().len(), 1);
+}
+
+/// A class of two on one part: one finds the fault by the book, the other misses it.
+const CLASS: &str = "\
+taken_at,asset,phase,resistance_ohm,bound,test_voltage_v,duration_s,tester,operator,station
+2026-03-02T09:00:00Z,TP-1,U,550e6,>,500,60,T-1,Ines,B1
+2026-03-02T09:05:00Z,TP-1,V,210e3,=,500,60,T-1,Ines,B1
+2026-03-02T09:10:00Z,TP-1,W,550e6,>,500,60,T-1,Ines,B1
+2026-03-02T10:00:00Z,TP-1,U,550e6,>,500,10,T-1,Ole & Co,B1
+2026-03-02T10:01:00Z,TP-1,V,550e6,>,500,10,T-1,Ole & Co,B1
+";
+
+#[test]
+fn a_lab_sheet_holds_each_run_against_what_is_known_of_the_part() {
+    let house = House::new();
+    let mut part = vec!["asset", "add", "TP-1", "--phases", "separable", "--training"];
+    part.push("V to case 200 kΩ, put in on purpose");
+    house.must(0, &part);
+    house.must(0, &["import", &house.file("class.csv", CLASS)]);
+    for (kind, moment, at) in [
+        ("open", "before", "08:50"),
+        ("shorted", "before", "08:51"),
+        ("open", "after", "09:20"),
+        ("shorted", "after", "09:21"),
+    ] {
+        let at = format!("2026-03-02T{at}:00Z");
+        let proof = ["proof", "add", "T-1", kind, "--passed", "true", "--moment", moment];
+        house.must(0, &[&proof[..], &["--at", &at]].concat());
+    }
+    let sheet = house.json(&["lab", "TP-1"]);
+    assert_eq!(
+        (&sheet[0]["operator"], &sheet[0]["not_met"]),
+        (&"Ines".into(), &[(); 0][..].into())
+    );
+    assert_eq!((&sheet[0]["met"], &sheet[0]["of"]), (&7.into(), &7.into()));
+    let missed = serde_json::to_string(&sheet[1]["not_met"]).unwrap();
+    assert!(missed.contains("V to case: read >550 MΩ"), "{missed}");
+    assert!(missed.contains("voltage applied: 10 s at the shortest"), "{missed}");
+    assert!(missed.contains("leads open, after the tests: no record of it"), "{missed}");
+    assert_eq!(house.json(&["lab", "--station", "B2"]), serde_json::json!([]));
+    let page = house.path("class.html");
+    house.must(0, &["lab", "--station", "B1", "--since", "2026-03-02T09:30:00Z", "-o", &page]);
+    let page = std::fs::read_to_string(page).unwrap();
+    assert!(page.contains("Ole &#38; Co on TP-1") && !page.contains("Ines"), "{page}");
+    // What was put in on purpose is nobody's finding, and the part no motor of the fleet.
+    assert_eq!(house.json(&["declining"]), serde_json::json!([]));
+    let standing = &house.json(&["assess", "TP-1"])["standing"];
+    assert!(standing[0].as_str().unwrap().starts_with("a training part"), "{standing}");
+    house.must(0, &["asset", "add", "YT-001"]);
+    assert!(house.must(3, &["lab", "YT-001"]).err.contains("is no training part"));
 }

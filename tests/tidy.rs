@@ -23,6 +23,7 @@ const FLOORS: &[(u8, &str)] = &[
     (4, "dossier"),
     (5, "watch"),
     (5, "bench"),
+    (5, "lab"),
     (5, "report"),
     (5, "export"),
     (5, "replay"),

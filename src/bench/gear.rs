@@ -121,18 +121,7 @@ mod tests {
     use super::*;
 
     fn gear(id: &str, kind: GearKind, category: &str, volts: Option<f64>) -> Gear {
-        Gear {
-            id: id.into(),
-            kind,
-            category: category.into(),
-            rated_voltage_v: volts,
-            full_scale_ohm: None,
-            lowest_ohm: None,
-            due: None,
-            proof_days: None,
-            ranges: Vec::new(),
-            remark: Text::default(),
-        }
+        Gear { category: category.into(), rated_voltage_v: volts, ..Gear::new(id.into(), kind) }
     }
 
     fn chosen(register: &[Gear], test_v: f64) -> Result<GearChosen, Refusal> {

@@ -33,18 +33,7 @@ fn named(id: &str) -> AssetId {
 }
 
 fn gear(id: &str, kind: GearKind, volts: f64) -> Gear {
-    Gear {
-        id: id.into(),
-        kind,
-        category: "CAT III".into(),
-        rated_voltage_v: Some(volts),
-        full_scale_ohm: None,
-        lowest_ohm: None,
-        due: None,
-        proof_days: None,
-        ranges: Vec::new(),
-        remark: Text::default(),
-    }
+    Gear { category: "CAT III".into(), rated_voltage_v: Some(volts), ..Gear::new(id.into(), kind) }
 }
 
 fn plan() -> Plan {

@@ -92,11 +92,23 @@ pub(crate) enum Command {
         `gear add --due --proof-days`). An asset with an interval that was not tested in time is \
         also a finding, `overdue`.")]
     Due(DueWithin),
+    /// Lab sheets: what learners' runs on training parts recorded, against what is known of the parts
+    #[command(
+        after_help = "Example:\n  ohmward asset add TP-1 --training 'V to case 200 kΩ, put in \
+        on purpose'\n  ohmward lab TP-1\n  ohmward lab --station B1 --since 2026-03-02 -o \
+        class.html"
+    )]
+    Lab(LabRuns),
     /// The detector as if live over stored history: every alarm it would have raised
     #[command(after_help = "Example:\n  ohmward replay --format csv\n  ohmward replay \
         --projections projections.csv\n\nIt answers: would the last failure have been caught, and \
         how early?")]
     Replay(Replay),
+    /// A report to hand over: of one asset, or of the fleet
+    #[command(after_help = "Example:\n  ohmward report YT-014/drive -o YT-014.pdf\n  ohmward \
+        report -o fleet.html --tested-within 30\n  ohmward report YT-014/drive -o then.pdf --as-of \
+        2026-01-31 --known-at 2026-01-31\n\nThe same question with --as-of gives the same bytes.")]
+    Report(Report),
     /// What the fleet's own history says of its classes and testers, by quarter
     #[command(after_help = "Example:\n  ohmward learnt --format csv")]
     Learnt,
@@ -139,6 +151,12 @@ pub(crate) enum Command {
     /// The programs that may use the service, and what each may do
     #[command(subcommand)]
     Token(TokenCommand),
+    /// Who changed what, when, and what it was before and after; who came and who was refused
+    #[command(
+        after_help = "Example:\n  ohmward audit --since 2026-03-01\n  ohmward audit --format \
+        json"
+    )]
+    Audit(AuditArgs),
     /// Try a way by which people are told of findings
     #[command(subcommand)]
     Notify(NotifyCommand),
@@ -238,10 +256,43 @@ pub(crate) struct DueWithin {
 }
 
 #[derive(Debug, Args)]
+pub(crate) struct LabRuns {
+    /// The training part [default: all of them]
+    pub(crate) asset: Option<String>,
+    /// Only runs at this station
+    #[arg(long, value_name = "NAME")]
+    pub(crate) station: Option<String>,
+    /// Only runs since then
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) since: Option<Stamp>,
+    /// Write a page to print instead
+    #[arg(short, long, value_name = "FILE.html")]
+    pub(crate) output: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
 pub(crate) struct Replay {
     /// Also write every projection made while something was flagged, as CSV
     #[arg(long, value_name = "FILE")]
     pub(crate) projections: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Report {
+    /// The asset's id; without it the whole fleet
+    pub(crate) asset: Option<String>,
+    /// Where it goes: a name that ends in .html, .pdf or .csv [default: HTML to standard output]
+    #[arg(long, short, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+    /// The form, where no file name says it
+    #[arg(long = "as", value_name = "FORM", value_parser = ["html", "pdf", "csv"])]
+    pub(crate) form: Option<String>,
+    /// The paper of a PDF
+    #[arg(long, value_name = "PAPER", default_value = "a4", value_parser = ["a4", "letter"])]
+    pub(crate) paper: String,
+    /// The fleet: how often each asset is to be tested, in days
+    #[arg(long, value_name = "DAYS", default_value_t = crate::report::TESTED_WITHIN_DAYS)]
+    pub(crate) tested_within: f64,
 }
 
 #[derive(Debug, Args)]
@@ -861,6 +912,13 @@ pub(crate) enum TrayCommand {
         --reason 'slot 17' --by 'R. Hale'"
     )]
     Assign(MoveReading),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AuditArgs {
+    /// Only what was recorded from this time on
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) since: Option<Stamp>,
 }
 
 #[derive(Debug, Subcommand)]

@@ -58,6 +58,9 @@ fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
         asset.joining,
         if limits.is_empty() { "none".to_owned() } else { limits.join(" and ") }
     ))?;
+    for told in dossier.standing_words() {
+        output::line(told)?;
+    }
     if dossier.groups.is_empty() {
         output::line("no readings count yet")?;
     }

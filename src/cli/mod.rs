@@ -5,6 +5,7 @@ mod account;
 mod args;
 mod ask;
 mod assess;
+mod audit;
 mod chart;
 mod demo;
 mod draft;
@@ -13,6 +14,7 @@ mod export;
 mod finding;
 mod history;
 mod import;
+mod lab;
 mod learnt;
 mod log;
 mod outbox;
@@ -23,6 +25,7 @@ mod reading;
 mod registers;
 mod rejects;
 mod replay;
+mod report;
 mod serve;
 mod upkeep;
 
@@ -72,6 +75,7 @@ failures!(
     crate::registry::AccountError,
     crate::intake::IntakeError,
     crate::dossier::DossierError,
+    crate::report::FormError,
     crate::config::ConfigError,
     crate::daemon::DaemonError,
     crate::daemon::PlanError,
@@ -129,8 +133,10 @@ impl Cli {
             Command::Declining(args) => ask::declining(place, args),
             Command::Assess(args) => assess::assess(place, args),
             Command::History(args) => history::history(place, args),
+            Command::Lab(args) => lab::lab(place, args),
             Command::Due(args) => due::due(place, &args),
             Command::Replay(args) => replay::replay(place, args),
+            Command::Report(args) => report::report(place, args),
             Command::Learnt => learnt::learnt(place),
             Command::Finding(args) => finding::finding(place, args),
             Command::Reading(args) => reading::reading(place, args),
@@ -147,6 +153,7 @@ impl Cli {
             Command::Token(args) => account::token(place, args),
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
+            Command::Audit(args) => audit::audit(place, args),
             Command::Export(args) => export::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),

@@ -6,7 +6,7 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 use serde::Deserialize;
 
-use crate::model::{FindingKind, Text, text};
+use crate::model::{FindingKind, Invalid, Text, text};
 use crate::notify::{Channel, Email, SecretFile, Security, Webhook};
 use crate::watch::messages::{Addressee, Hours, Settings};
 
@@ -146,7 +146,8 @@ fn name(name: &str) -> Result<Text, String> {
 fn kinds(words: Option<Vec<String>>) -> Result<Vec<FindingKind>, String> {
     let Some(words) = words else { return Ok(Addressee::usual_kinds()) };
     let each = words.iter().map(|word| FindingKind::parse(word));
-    each.collect::<Result<_, _>>().map_err(|e| format!("`kinds`: {e}"))
+    let told = |e: Invalid| format!("`kinds`: expected {}, found `{}`", e.expected, e.found);
+    each.collect::<Result<_, _>>().map_err(told)
 }
 
 #[cfg(test)]
@@ -168,7 +169,7 @@ mod tests {
             )
         };
         for (text, words) in [
-            (hook("kinds = [\"down\"]"), "notify.webhook `h`: `kinds`: `finding`: expected one of"),
+            (hook("kinds = [\"down\"]"), "notify.webhook `h`: `kinds`: expected one of declining"),
             (hook("secret = \"word\""), "unknown field `secret`"),
             (hook("digest = true"), "notify `h`: `digest`: expected a time for it"),
             (hook("") + &hook(""), "notify `h`: expected each name once"),

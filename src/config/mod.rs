@@ -4,6 +4,7 @@ mod bench;
 mod http;
 mod messages;
 mod profiles;
+mod reports;
 mod sources;
 
 use std::path::Path;
@@ -52,6 +53,8 @@ pub struct Config {
     pub http: Http,
     /// Who is told of findings, and when.
     pub messages: crate::watch::messages::Settings,
+    /// Reports that come by themselves.
+    pub reports: Vec<crate::report::Schedule>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -63,6 +66,7 @@ struct Written {
     bench: bench::Bench,
     source: sources::Source,
     notify: messages::Notify,
+    report: Vec<reports::ReportTable>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -144,6 +148,7 @@ impl Config {
             http: written.http.meant()?,
             first_met: written.first_met.meant()?,
             messages: messages::meant(written.notify)?,
+            reports: reports::meant(written.report)?,
             bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
@@ -192,11 +197,13 @@ mod tests {
         assert_eq!(config.messages.addressees.len(), 2);
         assert!(config.messages.addressees.iter().all(|a| a.kinds == Addressee::usual_kinds()));
         assert_eq!(config.bench, Config::default().bench);
+        assert_eq!(config.reports.len(), 1);
         // As it is delivered it says nothing.
         let delivered = Config::parse(SAMPLE).unwrap();
         assert_eq!(delivered.sources, Sources::default());
         assert_eq!(delivered.http, Http::default());
         assert_eq!(delivered.messages, Config::default().messages);
+        assert_eq!(delivered.reports, []);
     }
 
     #[test]
@@ -211,6 +218,7 @@ mod tests {
             "[[notify.webhook]]",
             "[[notify.email]]",
             "[bench]",
+            "[[report]]",
         ] {
             // The refusal of an unknown key names all that are known.
             let refused = Config::parse(&format!("{table}\nzz = 1\n")).unwrap_err();
@@ -243,8 +251,8 @@ mod tests {
             (station("test = \"marker\""), "`begin`: expected the tester's word"),
             (station("") + &station(""), "source `b`: expected each name once"),
             ("[http]\nlisten = \"here\"".into(), "invalid socket address"),
-            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
             ("[first_met]\nclass = \"drive motor\"\nphases = \"tied\"".into(), "expected it alone"),
+            ("[http]\ntls_cert = \"c.pem\"".into(), "`tls_cert` and `tls_key`: expected both"),
         ] {
             let told = Config::parse(&text).unwrap_err();
             assert!(told.contains(words), "{told}");

@@ -12,6 +12,7 @@ mod lines;
 mod listener;
 mod plan;
 mod pulse;
+mod reports;
 
 use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
@@ -24,6 +25,7 @@ use tokio::signal::unix::{SignalKind, signal};
 use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::registry::Keys;
+use crate::report::Schedule;
 use crate::sources::{Standing, Stop};
 use crate::store::StoreError;
 use crate::store::sqlite::{SqliteStore, WriterThread};
@@ -145,10 +147,14 @@ impl Serve {
         let (settled, to_tell) = watch::wake();
         let watch = watching(&shared, woken, settled)?;
         let notify = telling(&shared, Arc::clone(&told), to_tell)?;
-        let served = runtime.block_on(self.serve(plan, &shared, &writing, &told, ready));
+        let calendar = Arc::new(RwLock::new(plan.reports.clone()));
+        let reports = reporting(&shared, self.data.clone(), Arc::clone(&calendar))?;
+        let served =
+            runtime.block_on(self.serve(plan, &shared, &writing, (&told, &calendar), ready));
         // Even after a failed start nothing may be left running.
         let mut ending = served.unwrap_or_else(Ending::failed);
         ending.add(watch);
+        ending.add(reports);
         // What is under way to people gets its time beside the others.
         notify.ask();
         ending.add(notify);
@@ -170,7 +176,7 @@ impl Serve {
         plan: Plan,
         shared: &Arc<Shared>,
         writing: &WriterThread,
-        messages: &RwLock<messages::Settings>,
+        later: Later<'_>,
         ready: &mut dyn FnMut(SocketAddr),
     ) -> Result<Ending, DaemonError> {
         let mut terminate = signal(SignalKind::terminate())?;
@@ -199,7 +205,7 @@ impl Serve {
                     _ = terminate.recv() => break,
                     _ = interrupt.recv() => break,
                     _ = hangup.recv() => {
-                        self.reload(&mut crew, shared, messages, &mut pulse, &http).await;
+                        self.reload(&mut crew, shared, later, &mut pulse, &http).await;
                     }
                     _ = beat.tick() => pulse.beat(),
                 }
@@ -227,7 +233,7 @@ impl Serve {
         &self,
         crew: &mut Crew,
         shared: &Shared,
-        messages: &RwLock<messages::Settings>,
+        (messages, calendar): Later<'_>,
         pulse: &mut Pulse,
         http: &listener::Serving,
     ) {
@@ -248,12 +254,16 @@ impl Serve {
                 set(&shared.assess, plan.assess);
                 set(&shared.all_profiles, plan.profiles);
                 set(messages, plan.messages);
+                set(calendar, plan.reports);
                 shared.bench.set(plan.bench);
             }
         }
         pulse.ready();
     }
 }
+
+/// What may change while the daemon runs: who is told of findings, and which reports come.
+type Later<'a> = (&'a RwLock<messages::Settings>, &'a RwLock<Vec<Schedule>>);
 
 fn set<T>(to: &RwLock<T>, value: T) {
     *to.write().unwrap_or_else(PoisonError::into_inner) = value;
@@ -300,5 +310,19 @@ fn telling(
     };
     Thread::start("notify", stop, Stop::default(), move || {
         end::enduring("notify", &stopped, || office.run(&woken))
+    })
+}
+
+fn reporting(
+    shared: &Arc<Shared>,
+    data: PathBuf,
+    schedules: Arc<RwLock<Vec<Schedule>>>,
+) -> std::io::Result<Thread> {
+    let stop = Stop::default();
+    let stopped = stop.clone();
+    let mut clerk =
+        reports::Clerk { shared: Arc::clone(shared), data, schedules, stop: stop.clone() };
+    Thread::start("reports", stop, Stop::default(), move || {
+        end::enduring("reports", &stopped, || clerk.run())
     })
 }

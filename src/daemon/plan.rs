@@ -13,6 +13,7 @@ use crate::dossier;
 use crate::intake::StreamRule;
 use crate::model::{AssetClass, Text};
 use crate::notify::SecretFile;
+use crate::report::Schedule;
 use crate::watch::messages;
 
 /// Why a configuration cannot be carried out.
@@ -59,6 +60,8 @@ pub struct Plan {
     pub(super) profiles: Arc<Profiles>,
     /// Who is told of findings, and when.
     pub messages: messages::Settings,
+    /// Reports that come by themselves.
+    pub reports: Vec<Schedule>,
     /// The sources.
     pub(super) jobs: Vec<Job>,
 }
@@ -151,6 +154,10 @@ impl Plan {
             }
             jobs.push(Job::Folder { drop, profiles: Arc::clone(&profiles) });
         }
+        let mut reports = config.reports;
+        for report in reports.iter_mut().filter(|report| report.folder.is_relative()) {
+            report.folder = data.join(&report.folder);
+        }
         Ok(Plan {
             http: config.http,
             assess: config.assess,
@@ -158,6 +165,7 @@ impl Plan {
             bench: config.bench,
             profiles,
             messages: config.messages,
+            reports,
             jobs,
         })
     }

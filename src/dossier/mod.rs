@@ -265,6 +265,18 @@ impl Dossier {
         worst.unwrap_or(crate::model::Verdict::TooFew)
     }
 
+    /// How it stands to the fleet and what was merged into it, a sentence each; none for an asset
+    /// that is simply in service.
+    pub fn standing_words(&self) -> Vec<String> {
+        let own = self.standing.sentence();
+        let parts = self.merged.iter().map(|row| {
+            let Alias { written, remark, .. } = &row.value;
+            let day = row.mark.recorded_at.date();
+            format!("`{written}` is the same (merged on {day} by {}): {remark}", row.mark.by)
+        });
+        Some(own).filter(|own| !own.is_empty()).into_iter().chain(parts).collect()
+    }
+
     /// Readings left out of the trend.
     pub fn left_out(&self) -> impl Iterator<Item = &Entry> {
         self.entries.iter().filter(|e| matches!(e.judged.role, visits::Role::LeftOut(_)))

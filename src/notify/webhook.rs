@@ -109,11 +109,13 @@ impl Webhook {
             .max_redirects(0)
             .http_status_as_error(false)
             .timeout_global(Some(TIME))
-            .max_response_header_size(HEADER_BYTES)
-            .tls_config(TlsConfig::builder().root_certs(roots()?).build())
-            .build();
+            .max_response_header_size(HEADER_BYTES);
+        let config = match self.url.starts_with("http:") {
+            true => config,
+            false => config.tls_config(TlsConfig::builder().root_certs(roots()?).build()),
+        };
         let resolver = Guarded { allow_private: self.allow_private };
-        Ok(Agent::with_parts(config, DefaultConnector::default(), resolver))
+        Ok(Agent::with_parts(config.build(), DefaultConnector::default(), resolver))
     }
 }
 

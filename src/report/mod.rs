@@ -19,9 +19,16 @@ mod about;
 mod asset;
 pub mod csv;
 pub mod document;
+mod fleet;
+mod form;
 pub mod html;
 pub mod pdf;
+mod schedule;
 
 pub use about::About;
 pub use asset::asset;
 pub use document::Report;
+pub use fleet::{TESTED_WITHIN_DAYS, fleet};
+pub use form::{Form, FormError, write_whole};
+pub use pdf::Paper;
+pub use schedule::{Every, Schedule, ScheduleError};

@@ -25,7 +25,8 @@ pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
 pub use outbox::{Fate, Happening, Message, Posted, Telling, Told, Turn};
 pub use stored::{
-    Batch, DayTemperature, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When,
+    Batch, DayTemperature, PastChange, Pending, PendingMark, Recorded, Stored, StoredReject,
+    StoredTray, When,
 };
 
 /// The writing side: one per store, on one thread.
@@ -113,9 +114,6 @@ pub trait Reader {
     fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>>;
     /// All classes by name.
     fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>>;
-    /// The newest instant at which each asset was measured, by asset, as taken in (before
-    /// corrections).
-    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>>;
     /// The readings of an asset as taken in (before corrections), by time, then series.
     /// Readings moved here by a correction are included.
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>>;
@@ -126,6 +124,9 @@ pub trait Reader {
         when: When,
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()>;
+    /// For each asset with readings the instant of its last one, by id; those moved here count,
+    /// those moved away or void do not.
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>>;
     /// One reading, in a series or in the tray.
     fn find(&self, id: ReadingId) -> Result<Option<Stored>>;
     /// The corrections of an asset's readings (also those that moved away or here), oldest first.
@@ -183,6 +184,11 @@ pub trait Reader {
     fn tellings(&self, channel: &str) -> Result<Vec<Telling>>;
     /// When a message to this channel was put into the outbox under this key; none: never.
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>>;
+    /// Every change as it was recorded but [`Change::Access`], one register after the other, in
+    /// each the oldest first.
+    fn changes(&self) -> Result<Vec<PastChange>>;
+    /// The batches of readings that people entered by hand, oldest first.
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

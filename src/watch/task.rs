@@ -130,11 +130,12 @@ impl<W: Writer> Task<W> {
         };
         let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
         self.assessed.fetch_add(done as u64, Relaxed);
+        let mut late = 0;
         if is_new_day {
-            calendar(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
+            late = calendar(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
             *day = Some(now.utc_day());
         }
-        if done > 0 || is_new_day {
+        if done + late > 0 {
             self.settled.wake();
         }
         // Taken before the drain: what was committed meanwhile moves the counter once more.

@@ -48,8 +48,8 @@ pub(crate) struct Service {
     room: Arc<Semaphore>,
     /// Turns for questions about the past of the whole fleet.
     fleet_questions: Arc<Semaphore>,
-    traffic: Traffic,
     access: Access,
+    traffic: Traffic,
 }
 
 /// Everything that is served; `standing` is the HTTP source's own, and `reach` says who can ask.
@@ -63,8 +63,8 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
-        traffic: Traffic::default(),
         access: Access::new(reach, shared.store.reader()?),
+        traffic: Traffic::default(),
         shared,
     };
     let service = Arc::new(service);

@@ -33,6 +33,7 @@ macro_rules! store_suite {
             a_newer_mark_is_not_cleared,
             the_tray_waits_until_moved_or_void,
             a_moved_reading_is_here_and_there,
+            the_last_reading_of_each_asset_is_the_last_that_stands,
             rejects_are_kept_once_and_settled_once,
             a_receipt_shows_the_first_hundred_rejects,
             batches_have_no_gap,
@@ -344,6 +345,34 @@ pub(crate) fn the_tray_waits_until_moved_or_void(mut store: Both) {
     let restore = Change::Correction(correction(waiting[0].id, CorrectionKind::Restore));
     store.writer.record(day(4), "Ines", &[restore]).unwrap();
     assert_eq!(store.reader.tray(ALWAYS).unwrap().len(), 2);
+}
+
+pub(crate) fn the_last_reading_of_each_asset_is_the_last_that_stands(mut store: Both) {
+    let rows = [
+        plain("YT-001", "U", day(1), 5e8),
+        plain("YT-001", "V", day(3), 5e8),
+        plain("YT-002", "U", day(2), 5e8),
+    ];
+    let receipt = store.readings(day(4), &file("a.csv"), &rows);
+    let last = |store: &Both, when: When| {
+        let all = store.reader.last_taken(when).unwrap().into_iter();
+        all.map(|(asset, at)| (asset.to_string(), at)).collect::<Vec<_>>()
+    };
+    let rows = |all: &[(&str, Stamp)]| {
+        all.iter().map(|(asset, at)| ((*asset).to_owned(), *at)).collect::<Vec<_>>()
+    };
+    assert_eq!(last(&store, ALWAYS), rows(&[("YT-001", day(3)), ("YT-002", day(2))]));
+    assert_eq!(last(&store, as_of(day(1))), rows(&[("YT-001", day(1))]));
+    assert_eq!(last(&store, known_at(day(3))), rows(&[]));
+    let second = ReadingId { batch: receipt.batch.unwrap(), record: 2, part: 0 };
+    let there = [Change::Correction(moved(second, "YT-003", "V"))];
+    store.writer.record(day(5), "Ines", &there).unwrap();
+    let apart = rows(&[("YT-001", day(1)), ("YT-002", day(2)), ("YT-003", day(3))]);
+    assert_eq!(last(&store, ALWAYS), apart);
+    let void = [Change::Correction(correction(second, CorrectionKind::Void))];
+    store.writer.record(day(6), "Ines", &void).unwrap();
+    assert_eq!(last(&store, ALWAYS), rows(&[("YT-001", day(1)), ("YT-002", day(2))]));
+    assert_eq!(last(&store, known_at(day(5))), apart);
 }
 
 pub(crate) fn a_moved_reading_is_here_and_there(mut store: Both) {
@@ -1000,7 +1029,8 @@ pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
     let sheet = |station: &str, at| SheetKey { station: station.into(), opened: at };
     let step = |sheet: &SheetKey, number, act: &str| {
         let (sheet, details) = (sheet.clone(), format!("{{\"n\":{number}}}"));
-        SheetStep { sheet, number, act: act.into(), details }
+        let at = sheet.opened.plus_days(f64::from(number) / 1_440.0);
+        SheetStep { sheet, number, at, act: act.into(), details }
     };
     let (first, second) = (sheet("bench-1", day(1)), sheet("bench-1", day(2)));
     let other = sheet("bench-2", day(1));
@@ -1023,6 +1053,7 @@ pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
     let told: Vec<_> =
         steps.iter().map(|s| (s.value.number, s.value.act.as_str(), s.mark.by.as_str())).collect();
     assert_eq!(told, [(1, "opened", "Ines"), (2, "planned", "Ines")]);
+    assert_eq!(steps[1].value.at, day(1).plus_days(2.0 / 1_440.0));
     assert_eq!((steps[1].value.details.as_str(), steps[1].mark.recorded_at), ("{\"n\":2}", day(1)));
     assert_eq!(store.reader.sheets(Some("bench-1"), 9).unwrap(), [second.clone(), first.clone()]);
     assert_eq!(store.reader.sheets(None, 2).unwrap(), [second, first]);

@@ -34,6 +34,8 @@ pub struct Statement {
     /// The worst verdict of its lines.
     #[schema(example = "declining")]
     pub verdict: &'static str,
+    /// Whether it is retired, a training part, or has the history of others: a sentence each.
+    pub standing: Vec<String>,
     /// Its insulation system.
     pub insulation: &'static str,
     /// How its phases are joined inside.
@@ -102,6 +104,7 @@ impl Statement {
             asset: asset.id.to_string(),
             kind: asset.kind.to_string(),
             verdict: dossier.verdict().word(),
+            standing: dossier.standing_words(),
             insulation: asset.insulation.word(),
             phases: asset.joining.word(),
             limits: asset.limits().map(|l| limit_words(&l)).collect(),

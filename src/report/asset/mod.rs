@@ -66,6 +66,9 @@ fn identity(dossier: &Dossier) -> Section {
     let asset = &dossier.asset;
     let limits: Vec<String> = asset.limits().map(|l| limit_words(&l)).collect();
     let said = |text: &str| if text.is_empty() { "not stated".to_owned() } else { text.to_owned() };
+    let interval = asset
+        .interval_days
+        .map_or("no interval stated".to_owned(), |days| format!("every {days} days"));
     let facts = [
         ("asset", asset.id.to_string()),
         ("kind", said(&asset.kind)),
@@ -74,6 +77,8 @@ fn identity(dossier: &Dossier) -> Section {
         ("phases", joining_words(asset.joining).to_owned()),
         ("limits", if limits.is_empty() { "none".into() } else { limits.join("; ") }),
         ("site", said(&asset.site)),
+        ("standing", dossier.standing.sentence()),
+        ("to be tested", interval),
         ("remark", asset.remark.to_string()),
     ];
     let shown = facts.into_iter().filter(|(_, value)| !value.is_empty());

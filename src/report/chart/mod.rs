@@ -109,10 +109,15 @@ fn frame(
         .map(|p| p.log_ohm)
         .chain(left_out.iter().map(|l| l.log_ohm))
         .chain(limits)
-        .chain(trend.into_iter().flat_map(Trend::logs))
         .collect();
     let low = logs.iter().copied().fold(f64::INFINITY, f64::min);
     let high = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    // A line through bounds may run far beyond every reading: it is cut, and stretches nothing.
+    let most = (low - 0.3, high + 0.3);
+    let (low, high) = trend
+        .into_iter()
+        .flat_map(Trend::logs)
+        .fold((low, high), |(l, h), log| (l.min(log.max(most.0)), h.max(log.min(most.1))));
     let spare = (0.09 * (high - low)).max(0.12);
     Some(Frame {
         left: 50.0,

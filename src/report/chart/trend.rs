@@ -78,10 +78,16 @@ impl<'g> Trend<'g> {
 
     /// Draws band and line.
     pub(super) fn draw(&self, scene: &mut Scene, frame: &Frame) {
-        let upper = self.band.iter().map(|p| frame.spot(p.at, p.upper));
-        let lower = self.band.iter().rev().map(|p| frame.spot(p.at, p.lower));
+        // What lies beyond the frame is cut there, not bent along its edge.
+        let inside = |p: &BandPoint| (frame.logs.0..=frame.logs.1).contains(&p.mid);
+        let first = self.band.iter().position(inside);
+        let last = self.band.iter().rposition(inside);
+        let (Some(first), Some(last)) = (first, last) else { return };
+        let band = &self.band[first..=last];
+        let upper = band.iter().map(|p| frame.spot(p.at, p.upper));
+        let lower = band.iter().rev().map(|p| frame.spot(p.at, p.lower));
         scene.area(Ink::Band, &upper.chain(lower).collect::<Vec<_>>());
-        let mid: Vec<_> = self.band.iter().map(|p| frame.spot(p.at, p.mid)).collect();
+        let mid: Vec<_> = band.iter().map(|p| frame.spot(p.at, p.mid)).collect();
         scene.line(Ink::Trend, &mid);
     }
 
@@ -145,6 +151,9 @@ impl<'g> Trend<'g> {
         let half = width(&words, Ink::ReachLabel) / 2.0;
         let x = (f64::midpoint(from, to))
             .clamp(frame.left + half, (frame.right - half).max(frame.left + half));
+        let (top, bottom) = (y + 4.5, y + 13.5);
+        let corners = [(x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom)];
+        scene.area(Ink::Ground, &corners);
         scene.text(Ink::ReachLabel, (x, y + 11.5), Anchor::Middle, words);
     }
 }

@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use super::{MemoryStore, Row, State};
 use crate::model::{
-    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
-    Gear, Proof, ReadingId, Stamp, Text, Token,
+    Access, Account, Alias, Asset, AssetClass, AssetId, Correction, CorrectionKind, Event, Finding,
+    FindingKind, Gear, Mark, Proof, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
-    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
-    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem, When,
-    episodes, same,
+    Batch, Change, DayTemperature, FindingAct, PastChange, Pending, PendingMark, Posted, Reader,
+    Recorded, Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem,
+    When, episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -184,19 +184,6 @@ impl Reader for MemoryStore {
         Ok(self.state().classes(when))
     }
 
-    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
-        let state = self.state();
-        let mut last: BTreeMap<AssetId, Stamp> = BTreeMap::new();
-        for row in state.rows(when) {
-            if let Some(asset) = state.home(row) {
-                let at = row.stored.reading.taken_at;
-                let newest = last.entry(asset.clone()).or_insert(at);
-                *newest = at.max(*newest);
-            }
-        }
-        Ok(last.into_iter().collect())
-    }
-
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
         let state = self.state();
         let here = |row: &&Row| {
@@ -214,6 +201,29 @@ impl Reader for MemoryStore {
         // Not under the lock: `each` may ask for something itself.
         let rows: Vec<_> = self.state().rows(when).into_iter().map(|r| r.stored.clone()).collect();
         rows.iter().try_for_each(each)
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        let state = self.state();
+        let corrections = state.corrections(When { as_of: Stamp::MAX, ..when });
+        let mut last: BTreeMap<AssetId, Stamp> = BTreeMap::new();
+        for row in state.rows(when) {
+            let of = corrections.iter().filter(|c| c.value.reading == row.stored.id);
+            let (mut asset, mut stands) = (state.home(row).cloned(), true);
+            for correction in of {
+                match &correction.value.kind {
+                    CorrectionKind::Move { asset: to, .. } => asset = Some(to.clone()),
+                    CorrectionKind::Void => stands = false,
+                    CorrectionKind::Restore => stands = true,
+                    CorrectionKind::Overrule => {}
+                }
+            }
+            if let Some(asset) = asset.filter(|_| stands) {
+                // Rows come by time.
+                last.insert(asset, row.stored.reading.taken_at);
+            }
+        }
+        Ok(last.into_iter().collect())
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
@@ -426,6 +436,33 @@ impl Reader for MemoryStore {
 
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
         Ok(self.state().posted_at(channel, key))
+    }
+
+    fn changes(&self) -> Result<Vec<PastChange>> {
+        let acts = self
+            .acts(None, When::ALWAYS)?
+            .into_iter()
+            .map(|act| Recorded { value: Change::FindingAct(act.value), mark: act.mark });
+        let state = self.state();
+        let all = state.changes.iter().enumerate().map(|(i, row)| PastChange {
+            by_person: !state.first_met.contains(&i),
+            row: row.clone(),
+        });
+        let acts = acts.map(|row| PastChange { by_person: true, row });
+        Ok(all.chain(acts).filter(|c| !matches!(c.row.value, Change::Access(_))).collect())
+    }
+
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>> {
+        let state = self.state();
+        let by_hand = state.batches.iter().filter(|batch| {
+            let has_readings = || state.readings.iter().any(|r| r.stored.id.batch == batch.number);
+            batch.source.kind == "hand" && has_readings()
+        });
+        let marked = by_hand.map(|batch| {
+            let mark = Mark { recorded_at: batch.received_at, by: batch.source.name.clone() };
+            Recorded { value: batch.number, mark }
+        });
+        Ok(marked.collect())
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

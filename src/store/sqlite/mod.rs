@@ -13,6 +13,7 @@ mod delivery;
 mod error;
 mod feed;
 mod handle;
+mod last;
 mod lexicon;
 mod names;
 mod open;

@@ -7,16 +7,17 @@ use rusqlite::{Connection, OptionalExtension, params};
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
 use super::registers::{
-    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs, sheets,
+    accounts, aliases, assets, changes, classes, corrections, events, findings, gear, proofs,
+    sheets,
 };
-use super::{batches, check, open, outbox, pending, readings, rejects, temperatures};
+use super::{batches, check, last, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
     Access, Account, Alias, Asset, AssetClass, AssetId, Correction, Event, Finding, FindingKind,
     Gear, Proof, ReadingId, Stamp, Token,
 };
 use crate::store::{
-    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Posted, Reader, Recorded, Result,
-    SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
+    Batch, DayTemperature, FindingAct, KeptFiles, PastChange, Pending, Posted, Reader, Recorded,
+    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -83,10 +84,6 @@ impl Reader for SqliteReader {
         self.snapshot(|db| classes::all(db, when))
     }
 
-    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
-        self.snapshot(|db| readings::last_taken(db, when))
-    }
-
     fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
         self.snapshot(|db| readings::of_asset(db, &self.lexicon, asset, when))
     }
@@ -97,6 +94,10 @@ impl Reader for SqliteReader {
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()> {
         self.snapshot(|db| readings::each(db, &self.lexicon, when, each))
+    }
+
+    fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
+        self.snapshot(|db| last::of_all(db, when))
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
@@ -215,6 +216,14 @@ impl Reader for SqliteReader {
 
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
         self.snapshot(|db| outbox::posted_at(db, channel, key))
+    }
+
+    fn changes(&self) -> Result<Vec<PastChange>> {
+        self.snapshot(changes::all)
+    }
+
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>> {
+        self.snapshot(batches::by_hand)
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

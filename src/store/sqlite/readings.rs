@@ -3,7 +3,7 @@
 use rusqlite::{Connection, OptionalExtension, ToSql, params};
 use rustc_hash::FxHashMap;
 
-use super::cells::{Cells, collect};
+use super::cells::Cells;
 use super::lexicon::{COLUMNS, Found, Lexicon};
 use super::names;
 use crate::model::{AssetId, ReadingId, Stamp};
@@ -94,18 +94,6 @@ fn since(
     all.extend(moved);
     order(&mut all);
     Ok(all.into_iter().map(|found| found.stored).collect())
-}
-
-/// The newest instant at which each asset was measured, by asset: one step into each series.
-pub(super) fn last_taken(db: &Connection, when: When) -> Result<Vec<(AssetId, Stamp)>> {
-    let sql = "SELECT a.no, a.id, max((
-           SELECT r.taken_at FROM reading r CROSS JOIN batch b ON b.no = r.batch
-           WHERE r.series = s.no AND r.taken_at <= ?1 AND b.received_at <= ?2
-           ORDER BY r.taken_at DESC LIMIT 1)) AS newest
-         FROM series s JOIN asset a ON a.no = s.asset
-         WHERE a.no <> 0 GROUP BY a.no HAVING newest IS NOT NULL ORDER BY a.id";
-    let params = params![when.as_of.micros(), when.known_at.micros()];
-    collect(db, "asset", sql, params, |cells| Ok((cells.asset(1)?, cells.stamp(2)?)))
 }
 
 /// Every reading by time, then series. The database orders by time, on disk when it must; readings

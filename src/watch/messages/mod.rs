@@ -37,13 +37,13 @@ const FRESH_DAYS: i64 = 14;
 /// Single messages to a channel within an hour: more are not read one by one.
 const SINGLES: usize = 10;
 
-const MINUTE: i64 = DAY_MICROS / (24 * 60);
+const MINUTE: u64 = DAY_MICROS as u64 / (24 * 60);
 
 /// How long nothing new must have come before a summary goes out, in µs.
-const CALM: i64 = MINUTE;
+const CALM: u64 = MINUTE;
 
 /// How long a summary is gathered at most, in µs.
-const GATHER: i64 = 10 * MINUTE;
+const GATHER: u64 = 10 * MINUTE;
 
 /// Who is told of what.
 #[derive(Clone, Debug, PartialEq)]

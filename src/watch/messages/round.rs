@@ -83,7 +83,8 @@ impl Rounds {
         if gathering.tells != tells {
             (gathering.tells, gathering.changed) = (tells, now);
         }
-        let age = |since: Stamp| now.micros() - since.micros();
+        // Also of a clock that was put back.
+        let age = |since: Stamp| now.micros().abs_diff(since.micros());
         let done = age(gathering.changed) >= CALM || age(gathering.began) >= GATHER;
         if done {
             self.gathering.remove(channel);

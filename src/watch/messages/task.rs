@@ -35,6 +35,10 @@ const REST: u32 = 10;
 /// after the next start.
 const LAST: Duration = Duration::from_secs(5);
 
+/// How long a message may be under way: a mail server can answer each word in time and never be
+/// done. Its thread is then left to itself.
+const LONGEST: Duration = Duration::from_secs(60);
+
 /// Failures of a message after which a person is told.
 const TROUBLE: u32 = 3;
 
@@ -76,6 +80,7 @@ struct Flight {
     number: u64,
     tries: u32,
     subject: Text,
+    began: Instant,
     coming: Receiver<Answer>,
     /// Here, and not noted yet: a store that is busy must not make the message go out twice.
     answer: Option<Answer>,
@@ -83,13 +88,17 @@ struct Flight {
 
 impl Flight {
     fn has_landed(&mut self) -> bool {
+        let failed = |why: String| Some(Err(SendError::Network(why)));
         if self.answer.is_none() {
             self.answer = match self.coming.try_recv() {
                 Ok(answer) => Some(answer),
-                Err(TryRecvError::Empty) => None,
-                Err(TryRecvError::Disconnected) => Some(Err(SendError::Network(
-                    "the thread that sent it failed by a fault of this program".to_owned(),
-                ))),
+                Err(TryRecvError::Empty) if self.began.elapsed() < LONGEST => None,
+                Err(TryRecvError::Empty) => {
+                    failed(format!("not done within {} s", LONGEST.as_secs()))
+                }
+                Err(TryRecvError::Disconnected) => {
+                    failed("the thread that sent it failed by a fault of this program".to_owned())
+                }
             };
         }
         self.answer.is_some()
@@ -300,7 +309,7 @@ fn fly(channel: Channel, posted: &Posted, at: Stamp) -> Result<Flight> {
         .map_err(|e| crate::store::StoreError::Other(format!("cannot start a thread: {e}")))?;
     let subject = posted.message.subject.clone();
     let (number, tries) = (posted.number, posted.tries);
-    Ok(Flight { number, tries, subject, coming, answer: None })
+    Ok(Flight { number, tries, subject, began: Instant::now(), coming, answer: None })
 }
 
 /// What keeps messages from going out, by channel.

@@ -16,7 +16,7 @@ use utoipa::openapi::{
 use utoipa::{Modify, OpenApi};
 
 use super::stream::GapNews;
-use super::{assets, findings, ingest, readings, registers, sources, stream, waiting};
+use super::{assets, audit, findings, ingest, readings, registers, sources, stream, waiting};
 use crate::web::bench::wire;
 use crate::web::news::ReadingsNews;
 use crate::web::refusal::RefusalOut;
@@ -65,6 +65,7 @@ use crate::web::{health, metrics};
         registers::aliases,
         registers::add_alias,
         registers::void_alias,
+        audit::audit,
         sources::sources,
         stream::stream,
         wire::stations,
@@ -82,6 +83,7 @@ use crate::web::{health, metrics};
         (name = "corrections", description = "What people put right, and what waits for them."),
         (name = "registers", description = "Assets, events, gear, proofs, aliases."),
         (name = "bench", description = "The run sheets of stations."),
+        (name = "accounts", description = "Who did what."),
         (name = "service", description = "How the service itself stands."),
     ),
     modifiers(&Common),
