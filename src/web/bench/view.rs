@@ -1,7 +1,7 @@
 //! A run sheet as the page shows it: its points, its results in words, what was done.
 
 use super::look::Look;
-use crate::bench::{Act, Answer, Effect, Point, Proved, Sheet, TestResult, words};
+use crate::bench::{Act, Answer, Effect, Point, Proved, Says, Sheet, TestResult, words};
 use crate::dossier::words::limit_words;
 use crate::model::{ProofMoment, Stamp, TemperatureOf, Verdict};
 use crate::visits::Doubt;
@@ -229,8 +229,11 @@ fn test_view(look: &Look, sheet: &Sheet, test: usize) -> TestView {
         return view;
     }
     view.says = result.says.words();
-    view.verdict = Some(result.verdict).filter(|v| *v != Verdict::TooFew).map(Mark::from);
-    view.detail = result.state.clone();
+    // What does not count says nothing of the series beside it.
+    if !matches!(result.says, Says::Invalid(_)) {
+        view.verdict = Some(result.verdict).filter(|v| *v != Verdict::TooFew).map(Mark::from);
+        view.detail = result.state.clone();
+    }
     view
 }
 
