@@ -70,3 +70,20 @@ pub(in crate::store::sqlite) fn steps(
         Ok(Recorded { value, mark: cells.mark(5)? })
     })
 }
+
+/// Every step of every sheet, as recorded.
+pub(in crate::store::sqlite) fn all(db: &Connection) -> Result<Vec<Recorded<SheetStep>>> {
+    let sql = "SELECT p.no, p.station, p.opened, p.number, p.at, p.act, p.details, b.received_at,
+                 s.name FROM sheet_step p JOIN batch b ON b.no = p.batch JOIN source s ON s.no = b.source
+               ORDER BY p.no";
+    collect(db, "sheet_step", sql, &[], |cells| {
+        let value = SheetStep {
+            sheet: SheetKey { station: cells.text(1)?, opened: cells.stamp(2)? },
+            number: cells.get(3)?,
+            at: cells.stamp(4)?,
+            act: cells.text(5)?,
+            details: cells.get(6)?,
+        };
+        Ok(Recorded { value, mark: cells.mark(7)? })
+    })
+}
