@@ -3,6 +3,7 @@
 
 mod body;
 mod headers;
+mod lasting;
 mod login;
 mod notes;
 mod origin;
@@ -32,6 +33,7 @@ use throttle::Throttle;
 
 pub(super) use body::timed;
 pub(super) use headers::harden;
+pub(super) use lasting::{Shown, lasting};
 pub(super) use login::{cookie, csrf_of_form, decoded, forged, is_same};
 pub(super) use origin::{admit, client};
 pub(super) use sessions::Session;
