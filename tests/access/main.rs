@@ -10,5 +10,4 @@ mod people;
 mod rough;
 #[path = "../daemon/running.rs"]
 #[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
-#[expect(clippy::print_stdout, reason = "the daemon's log is shown to who runs the tests")]
 mod running;
