@@ -41,7 +41,7 @@ pub(super) use sessions::Session;
 /// How the service is reached: fixed when it starts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Reach {
-    /// From other machines, without a proxy on this one in between being the only way.
+    /// From other machines: the address is not one of this machine alone.
     pub beyond: bool,
     /// Under TLS.
     pub tls: bool,
