@@ -5,6 +5,7 @@ mod account;
 mod args;
 mod ask;
 mod assess;
+mod audit;
 mod chart;
 mod demo;
 mod draft;
@@ -152,6 +153,7 @@ impl Cli {
             Command::Token(args) => account::token(place, args),
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
+            Command::Audit(args) => audit::audit(place, args),
             Command::Export(args) => export::export(place, args),
             Command::Backup { file } => upkeep::backup(place, &file),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),

@@ -123,7 +123,6 @@ impl<W: Writer> Task<W> {
             Err(poisoned) => poisoned.into_inner().clone(),
         };
         let store = self.store.clone();
-        let now = self.clock.now();
         let beside = Beside {
             health: Arc::clone(&self.health),
             backlog: Arc::clone(&self.backlog),
@@ -133,7 +132,7 @@ impl<W: Writer> Task<W> {
         self.assessed.fetch_add(done as u64, Relaxed);
         let mut late = 0;
         if is_new_day {
-            late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
+            late = calendar(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
             *day = Some(now.utc_day());
         }
         if done + late > 0 {
