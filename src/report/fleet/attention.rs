@@ -97,7 +97,7 @@ fn most_urgent(rows: &[&Ranked], mut small: Small) -> Section {
         return Section::new("What needs attention", vec![Block::Text(words)]);
     }
     let mut table = Table::new(&[
-        ("no", 9.5),
+        ("no", 8.0),
         ("asset", 27.0),
         ("phase", 8.0),
         ("finding", 24.0),
@@ -106,8 +106,8 @@ fn most_urgent(rows: &[&Ranked], mut small: Small) -> Section {
         ("limit#", 11.0),
         ("decades a year#", 13.0),
         ("trend at the limit", 22.0),
-        ("readings", 17.0),
-        ("why", 24.0),
+        ("readings", 16.0),
+        ("why", 32.0),
     ]);
     let value = |v: Option<f64>| v.map_or("–".into(), ohms);
     for (n, row) in rows.iter().take(ROWS).enumerate() {
