@@ -5,6 +5,7 @@ mod account;
 mod args;
 mod ask;
 mod assess;
+mod backup;
 mod chart;
 mod demo;
 mod draft;
@@ -16,6 +17,7 @@ mod import;
 mod lab;
 mod learnt;
 mod log;
+mod near;
 mod outbox;
 mod output;
 mod place;
@@ -153,7 +155,9 @@ impl Cli {
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
             Command::Export(args) => export::export(place, args),
-            Command::Backup { file } => upkeep::backup(place, &file),
+            Command::Backup { file } => backup::backup(place, &file),
+            Command::Restore(args) => backup::restore(place, &args),
+            Command::Card => upkeep::card(),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),
             Command::Completions { shell } => upkeep::completions(shell),
