@@ -178,6 +178,12 @@ pub(crate) enum Command {
         says that something is wrong or missing."
     )]
     Restore(Restore),
+    /// Take out old streamed readings on which nothing rests; off unless asked for
+    #[command(after_help = "Example:\n  ohmward thin --keep-days 365 --dry-run\n  ohmward thin \
+        --keep-days 365\n\nWhat stands for a visit, what a ratio can be formed of, the first and \
+        last value of each test and whatever a person corrected stay for ever: an assessment is the \
+        same before and after. Readings from files are never touched.")]
+    Thin(Thin),
     /// Verify configuration, profiles and store
     #[command(after_help = "Example:\n  ohmward check")]
     Check,
@@ -267,6 +273,16 @@ pub(crate) struct Restore {
     /// Where the original files are [default: `raw` beside the copy]
     #[arg(long, value_name = "DIR")]
     pub(crate) kept: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Thin {
+    /// Only say what would go
+    #[arg(long)]
+    pub(crate) dry_run: bool,
+    /// Keep everything younger than this [default: as configured]
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) keep_days: Option<u32>,
 }
 
 #[derive(Debug, Args)]

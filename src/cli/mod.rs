@@ -28,6 +28,7 @@ mod rejects;
 mod replay;
 mod report;
 mod serve;
+mod thin;
 mod upkeep;
 
 use std::process::ExitCode;
@@ -157,6 +158,7 @@ impl Cli {
             Command::Export(args) => export::export(place, args),
             Command::Backup { file } => backup::backup(place, &file),
             Command::Restore(args) => backup::restore(place, &args),
+            Command::Thin(args) => thin::thin(place, &args),
             Command::Card => upkeep::card(),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),

@@ -5,6 +5,7 @@ pub mod messages;
 mod offsets;
 mod task;
 mod testers;
+mod thin;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -20,6 +21,7 @@ use crate::visits::{Exclusion, Role};
 use common::Judgement;
 
 pub use task::{Task, Wake, wake};
+pub use thin::thin;
 
 /// Assets assessed between two writes: small enough that findings appear soon, large enough that
 /// all cores have work.

@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync
 use std::sync::{Arc, RwLock};
 use std::time::{Duration, Instant};
 
-use super::{calendar, drain};
+use super::{calendar, drain, thin};
 use crate::clock::Clock;
 use crate::dossier::{DossierError, Settings};
 use crate::sources::{Health, Stop};
@@ -96,8 +96,8 @@ impl<W: Writer> Task<W> {
         }
     }
 
-    /// Drains what is pending, if anything was committed since the last round, and looks once a day
-    /// for what was not tested in time.
+    /// Drains what is pending, if anything was committed since the last round, and once a day
+    /// looks for what was not tested in time, and thins out where it was asked to.
     fn round(
         &mut self,
         reader: &mut Option<SqliteReader>,
@@ -126,6 +126,7 @@ impl<W: Writer> Task<W> {
         let mut late = 0;
         if is_new_day {
             late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
+            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &progress)?;
             *day = Some(now.utc_day());
         }
         if done + late > 0 {
