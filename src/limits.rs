@@ -38,8 +38,28 @@ pub const STREAM_LINE_BYTES: usize = 4 * 1024;
 /// Records of a stream in one commit: beyond that a commit takes longer than a line may wait.
 pub const STREAM_GROUP: usize = 4_096;
 
-/// Longest body of a request in bytes: some 100,000 readings.
+/// Longest body of a request that is read whole, in bytes: an array of some 100,000 readings.
 pub const BODY_BYTES: usize = 16 * 1024 * 1024;
+
+/// Longest body of lines in bytes: they are taken in as they come, and a fleet's history of some ten
+/// million readings fits; a longer one is better imported as a file.
+pub const LINES_BYTES: u64 = 1024 * 1024 * 1024;
+
+/// Kibibytes that a body of lines takes in memory, however long it is.
+pub const LINES_KIB: u32 = 4 * 1024;
+
+/// Bytes of a body of lines that are stored at once: some six thousand readings, a fraction of a
+/// second.
+pub const LINES_PART_BYTES: usize = 1024 * 1024;
+
+/// Parts of a body that wait to be read; the client waits with the rest.
+pub const LINES_QUEUE: usize = 8;
+
+/// A client that sends nothing of its body for so long is gone.
+pub const BODY_QUIET: std::time::Duration = std::time::Duration::from_secs(30);
+
+/// Rejects that are told in one answer; the rest is counted and found in the list of rejects.
+pub const REJECTS_TOLD: usize = 10_000;
 
 /// Kibibytes of request bodies in memory at once; beyond that clients are asked to wait.
 pub const BODIES_KIB: usize = 64 * 1024;
@@ -66,6 +86,18 @@ pub const FLEET_QUESTIONS: usize = 1;
 /// Longest body of a request that changes something, in bytes: a register row with two pages of
 /// remark, or ten thousand numbers of rejects.
 pub const CHANGE_BYTES: usize = 64 * 1024;
+
+/// Assets that waited for so long mean that the watch is behind: a round of ten thousand assets
+/// takes less on two cores.
+pub const BEHIND: std::time::Duration = std::time::Duration::from_secs(60);
+
+/// Events that are kept for listeners who are slow or come back: an hour of a quiet workshop, some
+/// 2 MB.
+pub const NEWS: usize = 1_024;
+
+/// Streams of events at once: every screen of a large workshop.
+pub const LISTENERS: usize = 64;
+
 /// Fewest characters of a password: with the throttle on logins out of reach of guessing, and still
 /// typed at a bench.
 pub const PASSWORD_CHARS: usize = 10;

@@ -125,6 +125,10 @@ impl Station {
         if let Some(sheet) = state.sheet.as_ref().filter(|sheet| sheet.end.is_none()) {
             return Err(Refusal::Open(sheet.asset.clone()));
         }
+        let merged = reader.aliases(When::ALWAYS)?.into_iter().map(|row| row.value);
+        if let Some(alias) = merged.into_iter().find(|a| a.merged && a.written == id.as_str()) {
+            return Err(Refusal::Merged { asset: id.clone(), into: alias.asset });
+        }
         let known = reader.asset(id, When::ALWAYS)?;
         let (asset, changes) = match (known, register) {
             (Some(asset), _) => (asset, vec![]),
@@ -208,7 +212,8 @@ fn record(
     let (mut changes, mut log) = (Vec::new(), Vec::new());
     for (number, act) in (version + 1..).zip(&taken.acts) {
         let (word, details) = wire::encode(act);
-        changes.push(Change::Step(SheetStep { sheet: key.clone(), number, act: word, details }));
+        let (sheet, at) = (key.clone(), asked.now);
+        changes.push(Change::Step(SheetStep { sheet, number, at, act: word, details }));
         log.push(Entry { number, at: asked.now, by: asked.by.into(), act: act.clone() });
     }
     // What an act changes comes before it in the same commit: an asset is registered, then chosen.
@@ -244,7 +249,8 @@ impl Identify for Station {
         let counted = at.micros().saturating_sub(attempt.begun.micros()).max(0) as f64 / 1e6;
         let counted = (!self.setup.starts_itself).then(|| (counted * 10.0).round() / 10.0);
         let seconds = seconds.or(counted);
-        if !live.belongs(at, seconds, plan.rated_s) {
+        // What had arrived before the test may begin is not of it.
+        if at < attempt.begun || !live.belongs(at, seconds, plan.rated_s) {
             return Belongs::Nobody;
         }
         Belongs::To(Box::new(OnBench {

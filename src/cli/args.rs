@@ -151,6 +151,12 @@ pub(crate) enum Command {
     /// The programs that may use the service, and what each may do
     #[command(subcommand)]
     Token(TokenCommand),
+    /// Who changed what, when, and what it was before and after; who came and who was refused
+    #[command(
+        after_help = "Example:\n  ohmward audit --since 2026-03-01\n  ohmward audit --format \
+        json"
+    )]
+    Audit(AuditArgs),
     /// Try a way by which people are told of findings
     #[command(subcommand)]
     Notify(NotifyCommand),
@@ -982,6 +988,13 @@ pub(crate) enum TrayCommand {
         --reason 'slot 17' --by 'R. Hale'"
     )]
     Assign(MoveReading),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AuditArgs {
+    /// Only what was recorded from this time on
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) since: Option<Stamp>,
 }
 
 #[derive(Debug, Subcommand)]

@@ -5,6 +5,7 @@ mod account;
 mod args;
 mod ask;
 mod assess;
+mod audit;
 mod backup;
 mod chart;
 mod demo;
@@ -155,6 +156,7 @@ impl Cli {
             Command::Token(args) => account::token(place, args),
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
+            Command::Audit(args) => audit::audit(place, args),
             Command::Export(args) => export::export(place, args),
             Command::Backup { file } => backup::backup(place, &file),
             Command::Restore(args) => backup::restore(place, &args),

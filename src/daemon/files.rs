@@ -57,6 +57,8 @@ impl Files {
         let mut writer = self.shared.writer.clone();
         let done = import.run(&mut writer, &self.shared.store.kept(), path)?;
         self.shared.wake.wake();
+        let name = path.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
+        standing.came(self.shared.clock.now(), name);
         let r = &done.receipt;
         standing.tally.count(r.accepted, r.duplicate, r.tray, r.rejected);
         tracing::info!(

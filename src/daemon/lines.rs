@@ -91,6 +91,9 @@ impl Lines {
 
     fn stored(&self, group: &Group, receipt: &Receipt) {
         group.read_at.iter().for_each(|at| self.standing.delays.add(at.elapsed()));
+        if let Some(line) = group.parcel.lines.last() {
+            self.standing.came(self.shared.clock.now(), String::from_utf8_lossy(line));
+        }
         let r = receipt;
         self.standing.tally.count(r.accepted, r.duplicate, r.tray, r.rejected);
         if self.standing.intake.troubled(None) {

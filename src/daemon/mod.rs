@@ -27,10 +27,10 @@ use crate::clock::Clock;
 use crate::registry::Keys;
 use crate::report::Schedule;
 use crate::sources::{Standing, Stop};
+use crate::store::StoreError;
 use crate::store::sqlite::{SqliteStore, WriterThread};
-use crate::store::{KeptFiles, StoreError};
 use crate::watch::{self, messages};
-use crate::web::{self, Roster, Shared};
+use crate::web::{self, News, Roster, Shared};
 use crew::Crew;
 use end::{Ending, Thread};
 use pulse::Pulse;
@@ -122,7 +122,6 @@ impl Serve {
         let shared = Arc::new(Shared {
             profiles: Profiles::builtin().map_err(PlanError::from)?,
             all_profiles: RwLock::new(Arc::clone(&plan.profiles)),
-            kept: KeptFiles::in_data(&self.data),
             assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
             clock: Arc::clone(&self.clock),
@@ -131,6 +130,8 @@ impl Serve {
             writing: Arc::default(),
             watching: Arc::default(),
             assessed: Arc::default(),
+            backlog: Arc::default(),
+            news: Arc::new(News::new(self.clock.now(), store.clone())?),
             messages: Arc::default(),
             started: Instant::now(),
             store,
@@ -283,6 +284,8 @@ fn watching(
         stop: stop.clone(),
         health: Arc::clone(&shared.watching),
         assessed: Arc::clone(&shared.assessed),
+        backlog: Arc::clone(&shared.backlog),
+        onlooker: shared.news.clone(),
         settled,
     };
     Thread::start("watch", stop, Stop::default(), move || {

@@ -43,14 +43,16 @@ impl Pulse {
         }
     }
 
-    /// All is being ended.
+    /// All is being ended; those who only listen are told nothing more.
     pub(super) fn stopping(&self) {
+        self.shared.news.end();
         tell(&[NotifyState::Stopping, NotifyState::Status("storing what was read")]);
     }
 
     /// Looks after the parts; feeds the watchdog only while all of them are alive.
     pub(super) fn beat(&mut self) {
         self.ask_writer();
+        self.shared.news.look(&self.shared.roster);
         let stuck = self.find_stuck();
         if stuck != self.stuck {
             match stuck.is_empty() {

@@ -1,40 +1,40 @@
-//! The body of a request into the store: read whole, one delivery, answered when it is durable.
+//! The body of a request into the store, answered when it is durable: an array is read whole, lines
+//! are taken in as they come.
 
-use ohmward_parsers::{Parsed, Place, Profiles, Stream, json_array};
+use ohmward_parsers::{Parsed, Place, Profiles, json_array};
 
 use super::IntakeError;
+use super::flow::Flow;
 use super::parcels::Packer;
+use crate::limits;
 use crate::model::{Alias, Asset, AssetId, Gear, Stamp};
 use crate::normalise::{Normaliser, Surroundings};
 use crate::store::{Entry, Parcel, Receipt, RecordPlace, RejectItem, Source, Writer};
 
-/// How a body is written.
+/// How a body of lines is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum BodyKind {
-    /// A JSON array of objects.
-    JsonArray,
+pub enum LinesKind {
     /// One JSON object a line.
-    JsonLines,
+    Json,
     /// Canonical CSV.
     Csv,
 }
 
-impl BodyKind {
+/// The profile that reads JSON.
+const JSON: &str = "canonical-jsonl";
+
+impl LinesKind {
     /// The profile that reads its records.
     fn profile(self) -> &'static str {
         match self {
-            BodyKind::JsonArray | BodyKind::JsonLines => "canonical-jsonl",
-            BodyKind::Csv => "canonical",
+            LinesKind::Json => JSON,
+            LinesKind::Csv => "canonical",
         }
     }
 }
 
 /// A body to be taken in.
 pub struct BodyImport<'a> {
-    /// How it is written.
-    pub kind: BodyKind,
-    /// Its bytes.
-    pub bytes: &'a [u8],
     /// Who sent it.
     pub client: &'a str,
     /// The profiles compiled in.
@@ -54,87 +54,122 @@ pub struct BodyImport<'a> {
 pub struct BodyTaken {
     /// What the store says.
     pub receipt: Receipt,
-    /// Every reject that is known by place: all that could not be read, and the first conflicts.
+    /// The first rejects, by place: at most [`limits::REJECTS_TOLD`].
     pub rejected: Vec<(RecordPlace, RejectItem)>,
     /// What the sender should know.
     pub warnings: Vec<String>,
 }
 
 impl BodyImport<'_> {
-    /// Takes the body in; returns when all of it is durable.
+    /// Takes a JSON array in.
     ///
     /// # Errors
     /// When it cannot be read as a whole (then nothing was stored), and when the store refuses.
-    pub fn run<S: Writer + ?Sized>(&self, store: &mut S) -> Result<BodyTaken, IntakeError> {
+    pub fn array<S: Writer + ?Sized>(
+        &self,
+        bytes: &[u8],
+        store: &mut S,
+    ) -> Result<BodyTaken, IntakeError> {
         let mut parsed = Parsed::default();
-        let warnings = match self.kind {
-            BodyKind::JsonArray => json_array(self.bytes, &mut parsed)
-                .map_err(|e| IntakeError::Unrecognised(format!("expected a JSON array: {e}")))?,
-            BodyKind::JsonLines | BodyKind::Csv => self.stream(&mut parsed)?,
+        json_array(bytes, &mut parsed)
+            .map_err(|e| IntakeError::Unrecognised(format!("expected a JSON array: {e}")))?;
+        let bytes_of = |place: Place| {
+            let from = (place.offset as usize).min(bytes.len());
+            bytes[from..(from + place.len as usize).min(bytes.len())].to_vec()
         };
-        let bytes_at = |place| self.bytes_of(place).to_vec();
-        let surroundings = Surroundings::default();
-        let mut normaliser = Normaliser::new(self.aliases, self.gear, surroundings);
-        let places: Vec<Place> = places(&parsed);
-        let mut packer =
-            Packer { normaliser: &mut normaliser, arrived: self.now, bytes_at: &bytes_at };
-        let mut parcel = packer.pack(&mut parsed);
-        parcel.lines = places.into_iter().map(|place| self.bytes_of(place).to_vec()).collect();
-        let mut rejected = rejects(&parcel);
-        let source = Source {
-            kind: "http".into(),
-            name: self.client.into(),
-            profile: self.kind.profile().into(),
-            file: None,
-        };
-        let receipt =
-            store.receive(self.now, &source, self.first_met, &mut std::iter::once(parcel))?;
-        for (place, item) in &receipt.first_rejects {
-            if !rejected.iter().any(|(known, _)| known == place) {
-                rejected.push((*place, item.clone()));
-            }
-        }
-        rejected.sort_by_key(|(place, _)| *place);
-        Ok(BodyTaken { receipt, rejected, warnings })
+        let mut normaliser = self.normaliser();
+        let parcel = kept(&mut normaliser, self.now, &bytes_of, &mut parsed);
+        let mut rejected = Vec::new();
+        note_rejects(&parcel, &mut rejected);
+        let receipt = self.receive(JSON, store, &mut std::iter::once(parcel))?;
+        Ok(taken(receipt, rejected, Vec::new()))
     }
 
-    fn stream(&self, parsed: &mut Parsed) -> Result<Vec<String>, IntakeError> {
-        let name = self.kind.profile();
+    /// Takes lines in as their bytes come, in bounded memory.
+    ///
+    /// # Errors
+    /// When they cannot be read as a whole: then nothing was stored. When the bytes end before the
+    /// body does, or the store refuses: then what came before may be stored, and sending all of it
+    /// again gives duplicates for that.
+    pub fn lines<S: Writer + ?Sized>(
+        &self,
+        kind: LinesKind,
+        parts: &mut dyn Iterator<Item = Result<Vec<u8>, String>>,
+        store: &mut S,
+    ) -> Result<BodyTaken, IntakeError> {
+        let name = kind.profile();
         let wrong = |why: String| IntakeError::Unrecognised(format!("expected {name}: {why}"));
         let profile =
             self.profiles.get(name).ok_or_else(|| wrong("its profile is not known".into()))?;
-        let head = &self.bytes[..self.bytes.len().min(ohmward_parsers::HEAD_BYTES)];
-        let mut stream = Stream::open(profile, head).map_err(|e| wrong(e.to_string()))?;
-        stream.push(self.bytes, parsed);
-        stream.finish(parsed);
-        match stream.refusal() {
-            None => Ok(stream.warnings().to_vec()),
-            Some(refusal) => Err(IntakeError::Unrecognised(format!(
-                "expected {}, found `{}`",
-                refusal.expected, refusal.found
-            ))),
-        }
+        let mut flow = Flow::open(profile, parts, self.normaliser(), self.now)
+            .map_err(|e| wrong(e.to_string()))?;
+        let first = flow.next();
+        flow.fit_to_store()?;
+        let receipt = self.receive(name, store, &mut first.into_iter().chain(&mut flow))?;
+        flow.fit_to_store()?;
+        let (rejected, warnings) = flow.told();
+        Ok(taken(receipt, rejected, warnings))
     }
 
-    fn bytes_of(&self, place: Place) -> &[u8] {
-        let from = (place.offset as usize).min(self.bytes.len());
-        let to = (from + place.len as usize).min(self.bytes.len());
-        &self.bytes[from..to]
+    fn normaliser(&self) -> Normaliser {
+        Normaliser::new(self.aliases, self.gear, Surroundings::default())
+    }
+
+    fn receive<S: Writer + ?Sized>(
+        &self,
+        profile: &str,
+        store: &mut S,
+        parcels: &mut dyn Iterator<Item = Parcel>,
+    ) -> Result<Receipt, IntakeError> {
+        let source = Source {
+            kind: "http".into(),
+            name: self.client.into(),
+            profile: profile.into(),
+            file: None,
+        };
+        Ok(store.receive(self.now, &source, self.first_met, parcels)?)
     }
 }
 
-/// The places of readings and rejects in the order in which they are packed.
-fn places(parsed: &Parsed) -> Vec<Place> {
+/// What was parsed as a parcel that keeps the original bytes of each record.
+pub(super) fn kept(
+    normaliser: &mut Normaliser,
+    arrived: Stamp,
+    bytes_of: &dyn Fn(Place) -> Vec<u8>,
+    parsed: &mut Parsed,
+) -> Parcel {
     let readings = parsed.readings.iter().map(|r| r.place);
     let mut places: Vec<Place> = readings.chain(parsed.rejects.iter().map(|r| r.place)).collect();
     places.sort();
-    places
+    let mut packer = Packer { normaliser, arrived, bytes_at: bytes_of };
+    let mut parcel = packer.pack(parsed);
+    parcel.lines = places.into_iter().map(bytes_of).collect();
+    parcel
 }
 
-fn rejects(parcel: &Parcel) -> Vec<(RecordPlace, RejectItem)> {
-    let reject = |(place, entry): &(RecordPlace, Entry)| match entry {
-        Entry::Reject(item) => Some((*place, item.clone())),
-        _ => None,
-    };
-    parcel.entries.iter().filter_map(reject).collect()
+/// Adds the rejects of a parcel, up to those that are told.
+pub(super) fn note_rejects(parcel: &Parcel, rejected: &mut Vec<(RecordPlace, RejectItem)>) {
+    for (place, entry) in &parcel.entries {
+        if let Entry::Reject(item) = entry
+            && rejected.len() < limits::REJECTS_TOLD
+        {
+            rejected.push((*place, item.clone()));
+        }
+    }
+}
+
+/// Adds the conflicts that only the store could find.
+fn taken(
+    receipt: Receipt,
+    mut rejected: Vec<(RecordPlace, RejectItem)>,
+    warnings: Vec<String>,
+) -> BodyTaken {
+    for (place, item) in &receipt.first_rejects {
+        if !rejected.iter().any(|(known, _)| known == place) {
+            rejected.push((*place, item.clone()));
+        }
+    }
+    rejected.sort_by_key(|(place, _)| *place);
+    rejected.truncate(limits::REJECTS_TOLD);
+    BodyTaken { receipt, rejected, warnings }
 }

@@ -3,6 +3,7 @@
 
 mod body;
 mod file;
+mod flow;
 mod mend;
 mod parcels;
 mod registers;
@@ -11,7 +12,7 @@ mod stream;
 
 mod sheet;
 
-pub use body::{BodyImport, BodyKind, BodyTaken};
+pub use body::{BodyImport, BodyTaken, LinesKind};
 pub use file::{FileImport, Imported, Preview};
 pub use mend::{Mended, mend};
 pub use registers::{RegisterWatch, Registers};
@@ -48,6 +49,9 @@ pub enum IntakeError {
         /// What is wrong.
         why: String,
     },
+    /// The bytes ended before the delivery did. What came before may be stored.
+    #[error("{0}")]
+    Cut(String),
     /// A value given for the whole delivery cannot be.
     #[error(transparent)]
     Invalid(#[from] Invalid),

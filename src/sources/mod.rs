@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use crate::model::{Stamp, Text};
 
-pub use standing::{Count, Delays, Health, Standing, Tally};
+pub use standing::{Count, Delays, Health, Latest, Standing, Tally};
 pub use stop::Stop;
 
 /// One uninterrupted connection of a stream: its bytes and lines count from its opening.

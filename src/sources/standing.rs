@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-use crate::model::Text;
+use crate::model::{Stamp, Text};
 
 /// A number that only grows.
 #[derive(Debug, Default)]
@@ -65,7 +65,10 @@ impl Tally {
 
 /// How long records took from their arrival to the commit that holds them.
 #[derive(Debug, Default)]
-pub struct Delays([Count; Delays::UPTO_MS.len() + 1]);
+pub struct Delays {
+    classes: [Count; Delays::UPTO_MS.len() + 1],
+    micros: Count,
+}
 
 impl Delays {
     /// Upper ends of the classes in milliseconds; a last one has none.
@@ -77,12 +80,18 @@ impl Delays {
     /// Counts one in.
     pub fn add(&self, delay: Duration) {
         let ms = delay.as_secs_f64() * 1e3;
-        self.0[Delays::UPTO_MS.partition_point(|upto| *upto < ms)].add(1);
+        self.classes[Delays::UPTO_MS.partition_point(|upto| *upto < ms)].add(1);
+        self.micros.add(delay.as_micros() as u64);
     }
 
     /// How many fell into each class.
     pub fn counts(&self) -> impl Iterator<Item = u64> + '_ {
-        self.0.iter().map(Count::get)
+        self.classes.iter().map(Count::get)
+    }
+
+    /// All of them together, in seconds.
+    pub fn seconds(&self) -> f64 {
+        self.micros.get() as f64 / 1e6
     }
 }
 
@@ -126,6 +135,15 @@ impl Health {
     }
 }
 
+/// The last thing that came from a source and was stored.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Latest {
+    /// When it was stored.
+    pub at: Stamp,
+    /// A line, the name of a file, or who sent a request.
+    pub what: String,
+}
+
 /// One source, as anybody may look at it.
 #[derive(Debug)]
 pub struct Standing {
@@ -141,6 +159,7 @@ pub struct Standing {
     pub reading: Health,
     /// The side that brings them into the store.
     pub intake: Health,
+    latest: Mutex<Option<Latest>>,
 }
 
 impl Standing {
@@ -148,6 +167,17 @@ impl Standing {
     pub fn new(kind: &'static str, name: Text) -> Self {
         let (reading, intake) = (Health::default(), Health::default());
         let (tally, delays) = (Tally::default(), Delays::default());
-        Standing { kind, name, tally, delays, reading, intake }
+        Standing { kind, name, tally, delays, reading, intake, latest: Mutex::default() }
+    }
+
+    /// Notes what came last.
+    pub fn came(&self, at: Stamp, what: impl Into<String>) {
+        let latest = Latest { at, what: what.into() };
+        *self.latest.lock().unwrap_or_else(PoisonError::into_inner) = Some(latest);
+    }
+
+    /// What came last; none since the start.
+    pub fn latest(&self) -> Option<Latest> {
+        self.latest.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 }

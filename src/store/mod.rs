@@ -25,7 +25,8 @@ pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
 pub use outbox::{Fate, Happening, Message, Posted, Telling, Told, Turn};
 pub use stored::{
-    Batch, DayTemperature, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When,
+    Batch, DayTemperature, PastChange, Pending, PendingMark, Recorded, Stored, StoredReject,
+    StoredTray, When,
 };
 
 /// The writing side: one per store, on one thread.
@@ -188,6 +189,11 @@ pub trait Reader {
     fn tellings(&self, channel: &str) -> Result<Vec<Telling>>;
     /// When a message to this channel was put into the outbox under this key; none: never.
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>>;
+    /// Every change as it was recorded but [`Change::Access`], one register after the other, in
+    /// each the oldest first.
+    fn changes(&self) -> Result<Vec<PastChange>>;
+    /// The batches of readings that people entered by hand, oldest first.
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

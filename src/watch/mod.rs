@@ -1,8 +1,10 @@
 //! Changed assets to findings: drains what the store marked as pending.
 
+mod backlog;
 mod common;
 pub mod messages;
 mod offsets;
+mod onlooker;
 mod task;
 mod testers;
 mod thin;
@@ -20,6 +22,8 @@ use crate::trend::Assessor;
 use crate::visits::{Exclusion, Role};
 use common::Judgement;
 
+pub use backlog::Backlog;
+pub use onlooker::{Onlooker, Seen};
 pub use task::{Task, Wake, wake};
 pub use thin::thin;
 
@@ -39,11 +43,12 @@ struct Round<'a, R> {
     now: Stamp,
 }
 
-/// A mark, the findings that answer it, and the testers whose doubtful readings take part.
-type Answer = (Pending, Vec<Finding>, BTreeSet<Text>);
+/// A mark, the findings that answer it, the testers whose doubtful readings take part, and what was
+/// seen.
+type Answer = (Pending, Vec<Finding>, BTreeSet<Text>, Seen);
 
 /// Assesses every pending asset, on all cores, and settles its findings. `readers` opens a reader
-/// for each thread; `progress` is told how many are done, and of how many.
+/// for each thread; `onlooker` is told how many are done, and of how many.
 ///
 /// Common causes are looked for first, so that no asset is blamed for what its readings share with
 /// those of many others; the assets of such a cause are assessed with those that changed.
@@ -55,7 +60,7 @@ pub fn drain<R: Reader + Send>(
     writer: &mut dyn Writer,
     now: Stamp,
     settings: &Settings,
-    progress: &dyn Fn(usize, usize),
+    onlooker: &dyn Onlooker,
 ) -> Result<usize, DossierError> {
     let pending = readers()?.pending()?;
     if pending.is_empty() {
@@ -69,25 +74,31 @@ pub fn drain<R: Reader + Send>(
     let common = common::judge(&round, &pending, &records)?;
     for (id, findings) in &common.findings {
         writer.settle(now, id, NO_MARK, findings)?;
+        onlooker.settled(&Seen::subject(id));
     }
     for (id, findings) in offsets::judge(&round, &common, &records)? {
         writer.settle(now, &id, NO_MARK, &findings)?;
+        onlooker.settled(&Seen::subject(&id));
     }
     let work = in_order(pending, &common, &records);
     let mut done = 0;
+    onlooker.progress(done, work.len());
     for some in work.chunks(AT_ONCE) {
         let answers = round.assess(some, &common)?;
-        let testers: BTreeSet<&Text> = answers.iter().flat_map(|(.., testers)| testers).collect();
+        let testers: BTreeSet<&Text> =
+            answers.iter().flat_map(|(_, _, testers, _)| testers).collect();
         for tester in testers {
             if let Some((id, findings)) = testers::judge(&readers()?, settings, tester)? {
                 writer.settle(now, &id, NO_MARK, &findings)?;
+                onlooker.settled(&Seen::subject(&id));
             }
         }
-        for (pending, findings, _) in answers {
+        for (pending, findings, _, seen) in answers {
             writer.settle(now, &pending.asset, pending.mark, &findings)?;
+            onlooker.settled(&seen);
             done += 1;
         }
-        progress(done, work.len());
+        onlooker.progress(done, work.len());
     }
     Ok(done)
 }
@@ -122,7 +133,7 @@ pub fn calendar<R: Reader + Send>(
     let assessor = Assessor::new(settings.trend.clone());
     let round = Round { readers, settings, assessor: &assessor, now };
     for some in work.chunks(AT_ONCE) {
-        for (pending, findings, _) in round.assess(some, &Judgement::default())? {
+        for (pending, findings, ..) in round.assess(some, &Judgement::default())? {
             writer.settle(now, &pending.asset, NO_MARK, &findings)?;
         }
     }
@@ -194,13 +205,15 @@ impl<R: Reader + Send> Round<'_, R> {
         common: &Judgement,
     ) -> Result<Answer, DossierError> {
         let mut testers = BTreeSet::new();
+        let mut seen = Seen::subject(&pending.asset);
         // Its history is that of another asset, which is assessed beside it.
         if desk.is_merged(&pending.asset) {
-            return Ok((pending.clone(), Vec::new(), testers));
+            return Ok((pending.clone(), Vec::new(), testers, seen));
         }
         let findings = match desk.open(&pending.asset) {
             Ok(dossier) => {
                 testers.extend(doubtful(&dossier, pending.from));
+                seen = Seen::of(&dossier);
                 let mut findings = episodes(&dossier);
                 if dossier.asset.interval_days.is_some() {
                     let known = reader.findings(Some(&dossier.asset.id), When::ALWAYS)?;
@@ -219,7 +232,7 @@ impl<R: Reader + Send> Round<'_, R> {
             },
             Err(e) => return Err(e),
         };
-        Ok((pending.clone(), findings, testers))
+        Ok((pending.clone(), findings, testers, seen))
     }
 }
 

@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync
 use std::sync::{Arc, RwLock};
 use std::time::{Duration, Instant};
 
-use super::{calendar, drain, thin};
+use super::{Backlog, Onlooker, Seen, calendar, drain, thin};
 use crate::clock::Clock;
 use crate::dossier::{DossierError, Settings};
 use crate::sources::{Health, Stop};
@@ -59,6 +59,10 @@ pub struct Task<W> {
     pub health: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Where it says how far it is behind.
+    pub backlog: Arc<Backlog>,
+    /// Who is told what was seen.
+    pub onlooker: Arc<dyn Onlooker + Send>,
     /// Told when findings may have changed.
     pub settled: Wake,
 }
@@ -119,14 +123,17 @@ impl<W: Writer> Task<W> {
             Err(poisoned) => poisoned.into_inner().clone(),
         };
         let store = self.store.clone();
-        let health = Arc::clone(&self.health);
-        let progress = |_, _| health.tick();
-        let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &progress)?;
+        let beside = Beside {
+            health: Arc::clone(&self.health),
+            backlog: Arc::clone(&self.backlog),
+            onlooker: Arc::clone(&self.onlooker),
+        };
+        let done = drain(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
         self.assessed.fetch_add(done as u64, Relaxed);
         let mut late = 0;
         if is_new_day {
             late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
-            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &progress)?;
+            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &|_, _| self.health.tick())?;
             *day = Some(now.utc_day());
         }
         if done + late > 0 {
@@ -135,5 +142,23 @@ impl<W: Writer> Task<W> {
         // Taken before the drain: what was committed meanwhile moves the counter once more.
         *seen = Some(counter);
         Ok(())
+    }
+}
+
+/// Looks on for the daemon: a long round shows that it moves, and how much is left.
+struct Beside {
+    health: Arc<Health>,
+    backlog: Arc<Backlog>,
+    onlooker: Arc<dyn Onlooker + Send>,
+}
+
+impl Onlooker for Beside {
+    fn progress(&self, done: usize, of: usize) {
+        self.health.tick();
+        self.backlog.is(of - done);
+    }
+
+    fn settled(&self, seen: &Seen) {
+        self.onlooker.settled(seen);
     }
 }

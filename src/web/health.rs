@@ -1,4 +1,4 @@
-//! `GET /healthz`: whether everything works, and what is wrong.
+//! `GET /healthz`: whether everything works, and what is wrong, in words.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
@@ -7,41 +7,65 @@ use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
 use serde::Serialize;
+use utoipa::ToSchema;
 
+use super::standing::{SourceOut, state};
 use super::{Service, Shared};
 use crate::limits;
-use crate::sources::{Health, Standing};
+use crate::sources::Health;
 use crate::watch::messages;
 
 /// How everything stands.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
 pub(super) struct HealthOut {
     /// `ok`; `troubled`: something waits for a person; `stuck`: a part does not answer.
+    #[schema(example = "ok")]
     status: &'static str,
+    /// What is wrong, in words, and what to do; empty when all is well.
+    wrong: Vec<String>,
+    /// The version of the program.
     version: &'static str,
+    /// Seconds since the start.
     uptime_s: u64,
+    /// The writer of the store.
     writer: PartOut,
+    /// What assesses changed assets.
     watch: PartOut,
+    /// Messages to people.
     messages: MessagesOut,
+    /// Assets assessed since the start.
     assessed: u64,
+    /// Assets that wait to be assessed.
+    pending: usize,
+    /// Every source.
     sources: Vec<SourceOut>,
 }
 
-#[derive(Debug, Serialize)]
-struct PartOut {
+/// A part of the service.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct PartOut {
+    /// `ok`, `troubled` or `stuck`.
     state: &'static str,
+    /// What keeps it from its work, and what to do.
     #[serde(skip_serializing_if = "Option::is_none")]
     trouble: Option<String>,
 }
 
-#[derive(Debug, Serialize)]
-struct MessagesOut {
+/// Messages to people.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct MessagesOut {
+    /// `ok`, `troubled` or `stuck`.
     state: &'static str,
+    /// What keeps them from being sent, and what to do.
     #[serde(skip_serializing_if = "Option::is_none")]
     trouble: Option<String>,
+    /// Those that wait.
     waiting: u64,
+    /// Those sent since the start.
     sent: u64,
+    /// Attempts that failed.
     failed: u64,
+    /// Those given up.
     dropped: u64,
 }
 
@@ -56,33 +80,26 @@ impl MessagesOut {
             dropped: standing.dropped.get(),
         }
     }
+
+    fn wrong(&self) -> Option<String> {
+        match (&self.trouble, self.state) {
+            (_, "stuck") => Some("what sends messages gives no sign of life".to_owned()),
+            (Some(why), _) => Some(format!("messages are not sent: {why}")),
+            (None, _) => None,
+        }
+    }
 }
 
-/// A source as it stands.
-#[derive(Debug, Serialize)]
-pub(super) struct SourceOut {
-    pub(super) kind: &'static str,
-    pub(super) name: String,
-    pub(super) state: &'static str,
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub(super) trouble: Vec<String>,
-    pub(super) bytes: u64,
-    pub(super) records: u64,
-    pub(super) files: u64,
-    pub(super) refused: u64,
-    pub(super) accepted: u64,
-    pub(super) duplicate: u64,
-    pub(super) tray: u64,
-    pub(super) rejected: u64,
-    pub(super) openings: u64,
-    pub(super) gaps: u64,
-    pub(super) dropped_bytes: u64,
-    pub(super) noise_bytes: u64,
-    pub(super) torn_lines: u64,
-}
-
+/// Whether everything works, and what is wrong.
+///
 /// Answers 200 while it works at all: a source without its adapter is no reason to start the
-/// daemon again. 503 when a part is stuck.
+/// service again. 503 when a part is stuck.
+#[utoipa::path(get, path = "/healthz", tag = "service",
+    responses(
+        (status = 200, description = "It works, perhaps with a part that is troubled.",
+            body = HealthOut),
+        (status = 503, description = "A part is stuck.", body = HealthOut),
+    ))]
 pub(super) async fn healthz(State(service): State<Arc<Service>>) -> (StatusCode, Json<HealthOut>) {
     let out = HealthOut::of(&service.shared);
     let status = match out.status {
@@ -95,18 +112,37 @@ pub(super) async fn healthz(State(service): State<Arc<Service>>) -> (StatusCode,
 impl HealthOut {
     fn of(shared: &Shared) -> Self {
         let writer = PartOut::of(&shared.writing);
+        let (pending, waited) = shared.backlog.waiting();
         let watch = PartOut::of(&shared.watching);
         let sources: Vec<SourceOut> =
             shared.roster.all().iter().map(|s| SourceOut::of(s)).collect();
         let messages = MessagesOut::of(&shared.messages);
+        let mut wrong = Vec::new();
+        wrong.extend(writer.wrong("the store cannot be written", "the writer of the store"));
+        wrong.extend(watch.wrong("assets cannot be assessed", "the watch"));
+        if waited > limits::BEHIND {
+            wrong.push(format!(
+                "the watch is behind: {pending} assets wait to be assessed, the first for {} s \
+                 (what is declining may be out of date)",
+                waited.as_secs()
+            ));
+        }
+        wrong.extend(sources.iter().flat_map(SourceOut::wrong));
+        wrong.extend(messages.wrong());
         let mut states = vec![writer.state, watch.state, messages.state];
         states.extend(sources.iter().map(|s| s.state));
-        let worst = ["stuck", "troubled"].into_iter().find(|s| states.contains(s));
+        let status = match (states.contains(&"stuck"), wrong.is_empty()) {
+            (true, _) => "stuck",
+            (false, true) => "ok",
+            (false, false) => "troubled",
+        };
         HealthOut {
-            status: worst.unwrap_or("ok"),
+            status,
+            wrong,
             version: env!("CARGO_PKG_VERSION"),
             uptime_s: shared.started.elapsed().as_secs(),
             assessed: shared.assessed.load(Relaxed),
+            pending,
             writer,
             watch,
             messages,
@@ -119,47 +155,12 @@ impl PartOut {
     fn of(health: &Health) -> Self {
         PartOut { state: state(health), trouble: health.trouble() }
     }
-}
 
-impl SourceOut {
-    pub(super) fn of(standing: &Standing) -> Self {
-        let tally = &standing.tally;
-        let sides = match standing.kind {
-            // Requests have no loop of their own that could be stuck.
-            "http" => vec![],
-            "folder" => vec![&standing.reading],
-            _ => vec![&standing.reading, &standing.intake],
-        };
-        let states: Vec<_> = sides.iter().map(|side| state(side)).collect();
-        let worst = ["stuck", "troubled"].into_iter().find(|s| states.contains(s));
-        SourceOut {
-            kind: standing.kind,
-            name: standing.name.to_string(),
-            state: worst.unwrap_or("ok"),
-            trouble: sides.iter().filter_map(|side| side.trouble()).collect(),
-            bytes: tally.bytes.get(),
-            records: tally.records.get(),
-            files: tally.files.get(),
-            refused: tally.refused.get(),
-            accepted: tally.accepted.get(),
-            duplicate: tally.duplicate.get(),
-            tray: tally.tray.get(),
-            rejected: tally.rejected.get(),
-            openings: tally.openings.get(),
-            gaps: tally.gaps.get(),
-            dropped_bytes: tally.dropped_bytes.get(),
-            noise_bytes: tally.noise_bytes.get(),
-            torn_lines: tally.torn_lines.get(),
+    fn wrong(&self, what: &str, part: &str) -> Option<String> {
+        match (&self.trouble, self.state) {
+            (_, "stuck") => Some(format!("{part} gives no sign of life (restart the service)")),
+            (Some(why), _) => Some(format!("{what}: {why}")),
+            (None, _) => None,
         }
-    }
-}
-
-fn state(health: &Health) -> &'static str {
-    if health.age() > limits::STUCK {
-        "stuck"
-    } else if health.trouble().is_some() {
-        "troubled"
-    } else {
-        "ok"
     }
 }

@@ -1,6 +1,5 @@
-//! `GET /metrics`: counters of every source as OpenMetrics text (the standard's version 1.0.0).
+//! `GET /metrics`: what the service counts, as OpenMetrics text.
 
-use std::fmt::Write;
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
 
@@ -8,11 +7,13 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
 
+use super::api::aside;
+use super::exposition::{Exposition, MEDIA};
+use super::refusal::Refusal;
 use super::{Service, Shared};
-use crate::sources::{Count, Delays, Standing, Tally};
-
-/// The media type of the standard.
-const MEDIA: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+use crate::model::{Finding, FindingKind, FindingState};
+use crate::sources::{Count, Standing, Tally};
+use crate::store::{Reader, When};
 
 /// Name, help, counter. Sources are labels; assets never are: there may be thousands.
 type Row = (&'static str, &'static str, fn(&Tally) -> &Count);
@@ -33,80 +34,90 @@ const COUNTERS: &[Row] = &[
     ("torn_lines", "Lines without their beginning or end.", |t| &t.torn_lines),
 ];
 
-pub(super) async fn metrics(State(service): State<Arc<Service>>) -> impl IntoResponse {
-    ([(header::CONTENT_TYPE, MEDIA)], text(&service.shared))
+/// What the service counts, as OpenMetrics text.
+#[utoipa::path(get, path = "/metrics", tag = "service",
+    responses((status = 200, description = "OpenMetrics text 1.0.0.",
+        content_type = "application/openmetrics-text; version=1.0.0; charset=utf-8",
+        body = String)))]
+pub(super) async fn metrics(
+    State(service): State<Arc<Service>>,
+) -> Result<impl IntoResponse, Refusal> {
+    let store = service.shared.store.clone();
+    let sizes = aside(move || Ok(store.sizes())).await?;
+    // A store that cannot be read is no reason to say nothing of all the rest.
+    let findings = service.ask(|reader| reader.findings(None, When::ALWAYS)).await.ok();
+    let mut out = Exposition::default();
+    let sources = service.shared.roster.all();
+    counters(&mut out, &sources);
+    delays(&mut out, &sources);
+    watch(&mut out, &service.shared, findings.as_deref());
+    messages(&mut out, &service.shared);
+    out.gauge("store_bytes", "Bytes on the disk.");
+    for (part, bytes) in sizes {
+        out.level("store_bytes", &[("part", part)], bytes);
+    }
+    if let Some(bytes) = resident() {
+        out.gauge("resident_memory_bytes", "Memory of this process that is in use.");
+        out.level("resident_memory_bytes", &[], bytes);
+    }
+    service.traffic.write(&mut out);
+    Ok(([(header::CONTENT_TYPE, MEDIA)], out.finish()))
 }
 
-fn text(shared: &Shared) -> String {
-    let mut out = String::new();
-    let sources = shared.roster.all();
+fn counters(out: &mut Exposition, sources: &[Arc<Standing>]) {
     for (name, help, counter) in COUNTERS {
-        head(&mut out, name, help);
-        for source in &sources {
-            let (kind, label, value) =
-                (source.kind, escaped(&source.name), counter(&source.tally).get());
-            line(
-                &mut out,
-                format_args!("ohmward_{name}_total{{kind=\"{kind}\",source=\"{label}\"}} {value}"),
-            );
+        out.counter(name, help);
+        for source in sources {
+            let labels = [("kind", source.kind), ("source", source.name.as_str())];
+            out.count(name, &labels, counter(&source.tally).get());
         }
     }
-    delays(&mut out, &sources);
-    head(&mut out, "assessments", "Assets assessed.");
-    let assessed = shared.assessed.load(Relaxed);
-    line(&mut out, format_args!("ohmward_assessments_total {assessed}"));
-    messages(&mut out, shared);
-    out.push_str("# EOF\n");
-    out
+}
+
+fn delays(out: &mut Exposition, sources: &[Arc<Standing>]) {
+    const NAME: &str = "commit_delay_seconds";
+    out.histogram(NAME, "From the arrival of a line to its commit.");
+    for source in sources.iter().filter(|source| source.kind == "serial") {
+        let labels = [("kind", "serial"), ("source", source.name.as_str())];
+        out.delays(NAME, &labels, &source.delays);
+    }
+}
+
+fn watch(out: &mut Exposition, shared: &Shared, findings: Option<&[Finding]>) {
+    out.counter("assessments", "Assets assessed.");
+    out.count("assessments", &[], shared.assessed.load(Relaxed));
+    out.gauge("assessments_pending", "Assets that wait to be assessed.");
+    out.level("assessments_pending", &[], shared.backlog.waiting().0 as u64);
+    let Some(findings) = findings else { return };
+    out.gauge("findings", "Findings that stand, by kind.");
+    for kind in FindingKind::ALL {
+        for state in [FindingState::Open, FindingState::Acknowledged] {
+            let count = findings.iter().filter(|f| (f.kind, f.state) == (*kind, state)).count();
+            let labels = [("kind", kind.word()), ("state", state.word())];
+            out.level("findings", &labels, count as u64);
+        }
+    }
 }
 
 /// What goes out to people; channels are told apart in the outbox.
-fn messages(out: &mut String, shared: &Shared) {
+fn messages(out: &mut Exposition, shared: &Shared) {
     let standing = &shared.messages;
     for (name, help, count) in [
         ("messages_sent", "Messages taken by a receiver.", &standing.sent),
         ("messages_failed", "Tries in vain to send a message.", &standing.failed),
         ("messages_dropped", "Messages that were not sent any more.", &standing.dropped),
     ] {
-        head(out, name, help);
-        line(out, format_args!("ohmward_{name}_total {}", count.get()));
+        out.counter(name, help);
+        out.count(name, &[], count.get());
     }
-    const WAITING: &str = "ohmward_messages_waiting";
-    let waiting = standing.waiting.load(Relaxed);
-    line(
-        out,
-        format_args!("# TYPE {WAITING} gauge\n# HELP {WAITING} Messages waiting to be sent."),
-    );
-    line(out, format_args!("{WAITING} {waiting}"));
+    out.gauge("messages_waiting", "Messages waiting to be sent.");
+    out.level("messages_waiting", &[], standing.waiting.load(Relaxed));
 }
 
-/// From the arrival of a line to its commit.
-fn delays(out: &mut String, sources: &[Arc<Standing>]) {
-    const NAME: &str = "ohmward_commit_delay_seconds";
-    line(out, format_args!("# TYPE {NAME} histogram\n# UNIT {NAME} seconds"));
-    line(out, format_args!("# HELP {NAME} From the arrival of a line to its commit."));
-    for source in sources.iter().filter(|source| source.kind == "serial") {
-        let labels = format!("kind=\"serial\",source=\"{}\"", escaped(&source.name));
-        let upto = Delays::UPTO_MS.iter().map(|ms| (ms / 1e3).to_string());
-        let mut total = 0;
-        for (upto, count) in upto.chain(["+Inf".to_owned()]).zip(source.delays.counts()) {
-            total += count;
-            line(out, format_args!("{NAME}_bucket{{{labels},le=\"{upto}\"}} {total}"));
-        }
-        line(out, format_args!("{NAME}_count{{{labels}}} {total}"));
-    }
-}
-
-fn head(out: &mut String, name: &str, help: &str) {
-    line(out, format_args!("# TYPE ohmward_{name} counter\n# HELP ohmward_{name} {help}"));
-}
-
-fn line(out: &mut String, text: std::fmt::Arguments<'_>) {
-    // Writing to a text cannot fail.
-    writeln!(out, "{text}").unwrap_or_default();
-}
-
-/// A label's value: backslash, quote and line end are escaped.
-fn escaped(value: &str) -> String {
-    value.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n")
+/// Bytes of memory in use, by proc(5); none where the system does not tell.
+fn resident() -> Option<u64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|line| line.starts_with("VmRSS:"))?;
+    let kib: u64 = line.split_whitespace().nth(1)?.parse().ok()?;
+    Some(kib * 1024)
 }

@@ -3,13 +3,17 @@
 mod access;
 mod api;
 mod bench;
+mod exposition;
 mod health;
 mod metrics;
+mod news;
 mod pages;
 mod pool;
 mod refusal;
 mod route;
 mod shared;
+mod standing;
+mod traffic;
 mod who;
 
 use std::sync::{Arc, Mutex};
@@ -27,10 +31,12 @@ use crate::sources::Standing;
 use crate::store::Result;
 use access::Access;
 pub use access::Reach;
+pub use news::News;
 use pool::Readers;
 pub use route::Needs;
 use route::Route;
 pub use shared::{Roster, Shared};
+use traffic::Traffic;
 
 /// What the routes work with.
 pub(crate) struct Service {
@@ -43,6 +49,7 @@ pub(crate) struct Service {
     /// Turns for questions about the past of the whole fleet.
     fleet_questions: Arc<Semaphore>,
     access: Access,
+    traffic: Traffic,
 }
 
 /// Everything that is served; `standing` is the HTTP source's own, and `reach` says who can ask.
@@ -57,6 +64,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         access: Access::new(reach, shared.store.reader()?),
+        traffic: Traffic::default(),
         shared,
     };
     let service = Arc::new(service);
@@ -65,6 +73,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         .method_not_allowed_fallback(refusal::no_method)
         .layer(DefaultBodyLimit::max(limits::FORM_BYTES))
         .layer(middleware::from_fn(pages::for_people))
+        .layer(middleware::from_fn_with_state(Arc::clone(&service), traffic::count))
         .layer(middleware::map_response(access::harden))
         .with_state(service))
 }

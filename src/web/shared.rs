@@ -6,14 +6,14 @@ use std::time::Instant;
 
 use ohmward_parsers::Profiles;
 
+use super::news::News;
 use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::dossier::Settings;
 use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
-use crate::store::KeptFiles;
 use crate::store::sqlite::{SqliteStore, WriterHandle};
-use crate::watch::{Wake, messages};
+use crate::watch::{Backlog, Wake, messages};
 
 /// One for the life of the daemon.
 pub struct Shared {
@@ -25,8 +25,6 @@ pub struct Shared {
     pub profiles: Profiles,
     /// Those and the data folder's own, as last read: for what is read again.
     pub all_profiles: RwLock<Arc<Profiles>>,
-    /// The files kept beside the store.
-    pub kept: KeptFiles,
     /// How assets are assessed; may change while the daemon runs.
     pub assess: Arc<RwLock<Settings>>,
     /// What an asset first met becomes.
@@ -45,6 +43,10 @@ pub struct Shared {
     pub watching: Arc<Health>,
     /// Assets assessed since the start.
     pub assessed: Arc<AtomicU64>,
+    /// Assets that wait to be assessed.
+    pub backlog: Arc<Backlog>,
+    /// What happens, for those who listen.
+    pub news: Arc<News>,
     /// Messages to people as they stand.
     pub messages: Arc<messages::Standing>,
     /// When the daemon started, by a clock that is never set.

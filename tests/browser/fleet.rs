@@ -26,3 +26,16 @@ fn the_keyboard_alone_finds_an_asset() {
     browser.until_says("1 to 1 of 1");
     assert!(browser.text().contains("RMG-1/hoist"));
 }
+
+#[test]
+fn the_list_is_filtered() {
+    let Quay { browser, .. } = &Quay::open();
+    browser.go("/");
+    browser.field("Show").choose("no finding");
+    browser.field("Site").choose("North yard");
+    browser.button("Show").click();
+    browser.until_says("1 to 1 of 1");
+    assert!(browser.find("#rest ~ table tbody").text().contains("YT-001/drive"));
+    browser.go("/?show=declining");
+    assert_eq!(browser.all("#due ~ table tbody tr").len(), 2);
+}

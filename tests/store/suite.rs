@@ -1049,7 +1049,8 @@ pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
     let sheet = |station: &str, at| SheetKey { station: station.into(), opened: at };
     let step = |sheet: &SheetKey, number, act: &str| {
         let (sheet, details) = (sheet.clone(), format!("{{\"n\":{number}}}"));
-        SheetStep { sheet, number, act: act.into(), details }
+        let at = sheet.opened.plus_days(f64::from(number) / 1_440.0);
+        SheetStep { sheet, number, at, act: act.into(), details }
     };
     let (first, second) = (sheet("bench-1", day(1)), sheet("bench-1", day(2)));
     let other = sheet("bench-2", day(1));
@@ -1072,6 +1073,7 @@ pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
     let told: Vec<_> =
         steps.iter().map(|s| (s.value.number, s.value.act.as_str(), s.mark.by.as_str())).collect();
     assert_eq!(told, [(1, "opened", "Ines"), (2, "planned", "Ines")]);
+    assert_eq!(steps[1].value.at, day(1).plus_days(2.0 / 1_440.0));
     assert_eq!((steps[1].value.details.as_str(), steps[1].mark.recorded_at), ("{\"n\":2}", day(1)));
     assert_eq!(store.reader.sheets(Some("bench-1"), 9).unwrap(), [second.clone(), first.clone()]);
     assert_eq!(store.reader.sheets(None, 2).unwrap(), [second, first]);

@@ -6,7 +6,7 @@ mod outbox;
 mod reader;
 mod writer;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::episodes::Episode;
@@ -40,6 +40,8 @@ struct State {
     lines: BTreeMap<(u64, u64), Vec<u8>>,
     /// Register rows and corrections as they were recorded, assets as first met among them.
     changes: Vec<Recorded<Change>>,
+    /// Which of them an import made.
+    first_met: BTreeSet<usize>,
     findings: BTreeMap<i64, History>,
     /// By asset: from when, and under which mark.
     pending: BTreeMap<AssetId, (Stamp, u64)>,

@@ -192,6 +192,10 @@ impl Writer for MemoryStore {
             if state.asset(&asset, When::ALWAYS).is_none() {
                 let mark = Mark { recorded_at: now, by: source.name.clone() };
                 let value = Change::Asset(first_met(asset.clone()));
+                if source.kind != "hand" {
+                    let row = state.changes.len();
+                    state.first_met.insert(row);
+                }
                 state.changes.push(Recorded { value, mark });
                 to.receipt.new_assets.push(asset.clone());
             }

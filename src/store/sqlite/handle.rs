@@ -287,6 +287,12 @@ impl RunWriter for Runs<'_> {
 }
 
 impl WriterHandle {
+    /// The same writer for deliveries that come slowly or side by side: it takes runs of this size,
+    /// so that a part is stored soon and little is in memory.
+    pub fn with_part_bytes(self, bytes: usize) -> Self {
+        WriterHandle { part_bytes: bytes, ..self }
+    }
+
     fn hand_over(&self, work: Work) -> Result<Expected> {
         let (answer, expected) = mpsc::sync_channel(1);
         self.jobs.send(Job { work, answer }).map_err(|_| gone())?;

@@ -35,6 +35,7 @@ mod temperatures;
 mod tests;
 mod writer;
 
+use std::fs;
 use std::path::{Path, PathBuf};
 
 pub use handle::{WriterHandle, WriterThread};
@@ -86,6 +87,18 @@ impl SqliteStore {
     /// The kept files beside the database.
     pub fn kept(&self) -> KeptFiles {
         KeptFiles::in_data(&self.data)
+    }
+
+    /// The bytes that its parts take on the disk: the database, its log, the kept files. What
+    /// cannot be looked at counts as nothing.
+    pub fn sizes(&self) -> [(&'static str, u64); 3] {
+        let bytes = |path: PathBuf| fs::metadata(path).map_or(0, |meta| meta.len());
+        let kept = fs::read_dir(self.data.join("raw")).into_iter().flatten().flatten();
+        [
+            ("database", bytes(self.data.join(FILE))),
+            ("log", bytes(self.data.join(format!("{FILE}-wal")))),
+            ("kept_files", kept.map(|entry| bytes(entry.path())).sum()),
+        ]
     }
 
     /// Makes this process the only daemon on the store, until the lock is dropped.

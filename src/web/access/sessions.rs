@@ -118,14 +118,15 @@ mod tests {
 
     #[test]
     fn sessions_are_bounded() {
-        let (sessions, now) = (Sessions::default(), Instant::now());
+        let (sessions, start) = (Sessions::default(), Instant::now());
+        let at = |n: usize| start + Duration::from_millis(n as u64);
         for n in 0..SESSIONS + 10 {
             let name = format!("{}", n / 2);
-            sessions.begin(account(&name, Role::Read), now).unwrap();
+            sessions.begin(account(&name, Role::Read), at(n)).unwrap();
         }
         assert_eq!(sessions.0.lock().unwrap().len(), SESSIONS);
-        for _ in 0..SESSIONS_OF_ACCOUNT + 5 {
-            sessions.begin(account("one", Role::Read), now).unwrap();
+        for n in 0..SESSIONS_OF_ACCOUNT + 5 {
+            sessions.begin(account("one", Role::Read), at(SESSIONS + 10 + n)).unwrap();
         }
         let all = sessions.0.lock().unwrap();
         let of_one = all.values().filter(|session| session.account.name == "one").count();

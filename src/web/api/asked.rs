@@ -5,10 +5,11 @@ use std::error::Error;
 
 use axum::Json;
 use axum::extract::rejection::{JsonRejection, PathRejection, QueryRejection};
-use axum::extract::{FromRequest, FromRequestParts, OptionalFromRequest, Path, Query, Request};
+use axum::extract::{FromRequest, FromRequestParts, Path, Query, Request};
 use axum::http::request::Parts;
 use axum::http::{StatusCode, Uri};
 use serde::de::DeserializeOwned;
+use serde_json::{Map, Value};
 
 use crate::model::{AssetId, Invalid, ReadingId};
 use crate::web::refusal::Refusal;
@@ -57,24 +58,19 @@ impl<S: Send + Sync> FromRequestParts<S> for NamedReading {
     }
 }
 
-/// A JSON body.
+/// A JSON body: an object.
 pub(super) struct Sent<T>(pub(super) T);
 
 impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Sent<T> {
     type Rejection = Refusal;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Refusal> {
-        let sent = <Json<T> as FromRequest<S>>::from_request(request, state).await;
-        sent.map(|Json(value)| Sent(value)).map_err(missent)
-    }
-}
-
-impl<T: DeserializeOwned, S: Send + Sync> OptionalFromRequest<S> for Sent<T> {
-    type Rejection = Refusal;
-
-    async fn from_request(request: Request, state: &S) -> Result<Option<Self>, Refusal> {
-        let sent = <Json<T> as OptionalFromRequest<S>>::from_request(request, state).await;
-        sent.map(|sent| sent.map(|Json(value)| Sent(value))).map_err(missent)
+        // A list would be taken for the fields of an object in their order.
+        let object = Json::<Map<String, Value>>::from_request(request, state).await;
+        let Json(object) = object.map_err(missent)?;
+        let text = Value::Object(object).to_string();
+        let Json(value) = Json::<T>::from_bytes(text.as_bytes()).map_err(missent)?;
+        Ok(Sent(value))
     }
 }
 

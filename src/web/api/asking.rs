@@ -15,15 +15,10 @@ use crate::web::refusal::Refusal;
 
 impl Service {
     /// Asks the store.
-    pub(in crate::web) async fn ask<T, E>(
+    pub(in crate::web) async fn ask<T: Send + 'static>(
         self: &Arc<Self>,
-        question: impl FnOnce(&SqliteReader) -> Result<T, E> + Send + 'static,
-    ) -> Result<T, Refusal>
-    where
-        T: Send + 'static,
-        E: From<StoreError> + Send + 'static,
-        Refusal: From<E>,
-    {
+        question: impl FnOnce(&SqliteReader) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, Refusal> {
         let service = Arc::clone(self);
         aside(move || Ok(service.readers.ask(question)?)).await
     }
@@ -36,10 +31,14 @@ impl Service {
         + Send
         + 'static,
     ) -> Result<T, Refusal> {
-        let settings = self.shared.settings();
-        self.ask(move |reader| {
+        let service = Arc::clone(self);
+        aside(move || {
+            let settings = service.shared.settings();
             let assessor = Assessor::new(settings.trend.clone());
-            question(reader, &Desk::new(reader, when, &settings, &assessor)?)
+            let told = service
+                .readers
+                .ask(|reader| question(reader, &Desk::new(reader, when, &settings, &assessor)?))?;
+            Ok(told)
         })
         .await
     }

@@ -16,6 +16,7 @@ use crate::dossier::{FindingStatement, Ranked, findings_at, ranked, told};
 use crate::model::{AssetId, Finding, FindingKind, FindingState, Stamp};
 use crate::registry;
 use crate::store::{Act, Reader, When};
+use crate::watch::{Onlooker, Seen};
 use crate::web::Service;
 use crate::web::refusal::Refusal;
 use crate::web::who::Who;
@@ -149,11 +150,14 @@ impl Service {
         remark: String,
     ) -> Result<FindingStatement, Refusal> {
         let (asset, kind) = (AssetId::new(asset)?, FindingKind::parse(kind)?);
-        let subject = asset.clone();
+        let (subject, news) = (asset.clone(), Arc::clone(&self.shared.news));
         let since = self
             .change(move |reader, writer, now| {
                 let by = (now, who.name.as_str());
-                registry::answer(reader, writer, by, (&subject, kind), act, &remark)
+                let since = registry::answer(reader, writer, by, (&subject, kind), act, &remark)?;
+                // An answer changes no assessment, so nobody else would tell it.
+                news.settled(&Seen::subject(&subject));
+                Ok::<_, registry::HandError>(since)
             })
             .await?;
         let all = self.ask(move |reader| told(reader, Some(&asset), When::ALWAYS)).await?;

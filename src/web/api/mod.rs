@@ -3,12 +3,16 @@
 mod asked;
 mod asking;
 mod assets;
+mod audit;
+mod document;
 mod findings;
 mod ingest;
 mod paging;
 mod readings;
 mod registers;
 mod rows;
+mod sources;
+mod stream;
 mod waiting;
 mod wire;
 
@@ -22,10 +26,11 @@ use crate::limits;
 use crate::model::Role;
 use crate::web::Service;
 use crate::web::route::{Needs, Route};
+pub(super) use asking::aside;
 
 /// Every route of the API.
 pub(super) fn table() -> Vec<Route> {
-    let ingest = post(ingest::readings).layer(DefaultBodyLimit::max(limits::BODY_BYTES));
+    let ingest = post(ingest::send_readings).layer(DefaultBodyLimit::max(limits::BODY_BYTES));
     let ask = |path, handler| Route::new(Method::GET, path, Needs::Role(Role::Read), handler);
     let bench = |path, handler| changes(Method::POST, path, Role::Bench, handler);
     let manage = |path, handler| changes(Method::POST, path, Role::Manage, handler);
@@ -60,6 +65,10 @@ pub(super) fn table() -> Vec<Route> {
         ask("/v1/aliases", get(registers::aliases)),
         manage("/v1/aliases", post(registers::add_alias)),
         manage("/v1/aliases/void", post(registers::void_alias)),
+        ask("/v1/sources", get(sources::sources)),
+        ask("/v1/stream", get(stream::stream)),
+        Route::new(Method::GET, "/v1/openapi.json", Needs::Nothing, get(document::openapi)),
+        Route::new(Method::GET, "/v1/audit", Needs::Role(Role::Manage), get(audit::audit)),
     ]
 }
 

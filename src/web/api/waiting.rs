@@ -238,7 +238,7 @@ pub(super) async fn retry_rejects(
         .change(move |reader, writer, now| -> std::result::Result<Retried, IntakeError> {
             let registers = Registers::read(reader)?;
             let again = Again {
-                kept: &shared.kept,
+                kept: &shared.store.kept(),
                 profiles: &shared.every_profile(),
                 profile: asked.profile.as_deref(),
                 aliases: &registers.aliases,

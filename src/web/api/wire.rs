@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::dossier::limit_words;
+use crate::dossier::words::limit_words;
 use crate::intake::BodyTaken;
 use crate::model::{Asset, Invalid, Limit, LimitMeaning, Mark};
 use crate::registry::{Changed, as_read, isolation};

@@ -228,9 +228,9 @@ pub(super) async fn live(
     if let Some(sheet) = sheet.filter(|sheet| sheet.end.is_none()) {
         let id = sheet.asset.clone();
         let asset = service.ask(move |reader| reader.asset(&id, When::ALWAYS)).await?;
-        let kind = asset.as_ref().map_or("", |asset| asset.kind.as_str());
+        let stated_s = asset.and_then(|asset| asset.discharge_s);
         let (settings, now) = (service.shared.bench.settings(), service.shared.clock.now());
-        let timing = Timing { watched: &watched, kind, settings: &settings, now };
+        let timing = Timing { watched: &watched, stated_s, settings: &settings, now };
         left_s = count(&timing, sheet).map(|count| count.left_s);
     }
     Ok(Json(LiveOut {

@@ -4,16 +4,22 @@ use super::Mark;
 use super::numbers::{bounded, power};
 use crate::dossier::words::line_words;
 use crate::dossier::{Dossier, FitStatement, Group};
+use crate::report::scene::Size;
 use crate::report::{chart, svg};
 use crate::trend::LineAssessment;
 use crate::trend::evidence::LineEvidence;
 use crate::trend::words::ohms;
+
+/// A chart as wide as a phone, where it is drawn at about its own size.
+const PHONE: Size = Size { width: 330.0, height: 300.0 };
 
 /// Lines of one setup and test voltage.
 pub(super) struct ChartView {
     pub(super) title: String,
     /// An `<svg>` element.
     pub(super) drawing: String,
+    /// The same for the width of a phone.
+    pub(super) small: String,
     /// What it shows, in sentences.
     pub(super) described: String,
     pub(super) lines: Vec<LineView>,
@@ -35,11 +41,13 @@ pub(super) struct LineView {
 impl ChartView {
     pub(super) fn of(dossier: &Dossier) -> Vec<ChartView> {
         let scenes = chart::asset(dossier, chart::WIDE);
-        let charts = dossier.groups.iter().zip(scenes);
+        let small = chart::asset(dossier, PHONE);
+        let charts = dossier.groups.iter().zip(scenes.into_iter().zip(small));
         charts
-            .map(|(group, scene)| ChartView {
+            .map(|(group, (scene, small))| ChartView {
                 title: chart::group_words(group),
                 drawing: svg::inline(&scene),
+                small: svg::inline(&small),
                 described: scene.description,
                 lines: LineView::all(group),
             })

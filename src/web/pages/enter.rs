@@ -8,7 +8,7 @@ use axum::http::StatusCode;
 use serde::Deserialize;
 
 use super::asked::{Asked, Fields, Filled, Wrongs, apart, segment, wrongs};
-use super::numbers::utc;
+use super::numbers::{filters, utc};
 use super::visit::ReadingView;
 use super::{Frame, Page, Section};
 use crate::model::{AssetId, Invalid, Precision, Stamp, TemperatureOf};

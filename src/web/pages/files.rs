@@ -48,11 +48,7 @@ pub(super) async fn file(Path(name): Path<String>) -> Response {
     match found {
         Some(file) => {
             let file: &'static File = file;
-            let headers = [
-                (header::CONTENT_TYPE, file.media),
-                (header::CACHE_CONTROL, FOR_EVER),
-                (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-            ];
+            let headers = [(header::CONTENT_TYPE, file.media), (header::CACHE_CONTROL, FOR_EVER)];
             (headers, file.bytes.as_slice()).into_response()
         }
         None => Refusal::new(StatusCode::NOT_FOUND, "there is no such file").into_response(),

@@ -1,6 +1,6 @@
 //! The fleet: what needs attention, why and by when, the most urgent first; then all the others.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
 use askama::Template;
@@ -8,11 +8,11 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use serde::Deserialize;
 
-use super::asked::Asked;
+use super::asked::{Asked, segment};
 use super::numbers::{bounded, date, filters};
 use super::{Frame, Mark, Page, Section};
 use crate::dossier::{Ranked, expected_false, ranked};
-use crate::model::{Asset, Finding, FindingKind};
+use crate::model::{Asset, AssetId, Finding, FindingKind, FindingState, Stamp};
 use crate::store::{Reader, Result as StoreResult, When};
 use crate::trend::words::ohms;
 use crate::web::Service;
@@ -38,13 +38,17 @@ pub(super) async fn page(
     asked: Asked<Ask>,
 ) -> Result<Page<FleetPage>, Refusal> {
     let Asked { who, uri, query: ask } = asked;
-    let (findings, assets) = service
-        .ask(|reader| -> StoreResult<_> {
-            Ok((reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?))
+    let question = ask.clone();
+    let fleet = service
+        .ask(move |reader| -> StoreResult<_> {
+            let (findings, assets) =
+                (reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?);
+            let tested = reader.last_taken(When::ALWAYS)?.into_iter().collect();
+            Ok(Fleet::of(findings, assets, &tested, &question))
         })
         .await?;
     let frame = Frame::of(Section::Fleet, who, &uri);
-    Ok(Page(StatusCode::OK, FleetPage { fleet: Fleet::of(findings, assets, &ask), ask, frame }))
+    Ok(Page(StatusCode::OK, FleetPage { fleet, ask, frame }))
 }
 
 #[derive(Template)]
@@ -64,7 +68,7 @@ struct Fleet {
     /// Assets in the fleet.
     assets: usize,
     sites: BTreeSet<String>,
-    /// What needs attention, of this page.
+    /// What needs attention, of this page: an asset, tester or day a row.
     due: Vec<Row>,
     /// What is only to be watched.
     watch: Vec<Row>,
@@ -79,19 +83,24 @@ struct Fleet {
     pages: usize,
 }
 
-/// One finding.
+/// What stands on one asset, tester or day; the most urgent finding first.
 struct Row {
-    mark: Mark,
-    asset: String,
+    findings: Vec<Part>,
+    subject: String,
     of_asset: bool,
-    phase: String,
     site: String,
-    why: String,
     now: String,
     limit: String,
     when: String,
+}
+
+/// One finding of a row.
+struct Part {
+    mark: Mark,
+    phase: String,
+    why: String,
     since: String,
-    state: &'static str,
+    acknowledged: bool,
 }
 
 /// An asset with no finding.
@@ -100,56 +109,64 @@ struct Quiet {
     kind: String,
     site: String,
     limit: String,
-    remark: String,
+    tested: String,
 }
 
-impl Quiet {
-    fn of(asset: &Asset) -> Quiet {
-        Quiet {
-            id: asset.id.to_string(),
-            kind: asset.kind.to_string(),
-            site: asset.site.to_string(),
-            limit: asset.limit_ohm.map(|l| format!("{} at 40 °C", ohms(l))).unwrap_or_default(),
-            remark: asset.remark.to_string(),
+/// The findings on one asset, tester or day.
+type Standing<'r> = Vec<&'r Ranked>;
+
+fn is_watch(row: &Ranked) -> bool {
+    row.finding == FindingKind::Watch.word()
+}
+
+/// Findings by what they stand on, in the order of the most urgent of each.
+fn by_subject(standing: &[Ranked]) -> Vec<Standing<'_>> {
+    let mut places: HashMap<&str, usize> = HashMap::new();
+    let mut out: Vec<Standing<'_>> = Vec::new();
+    for row in standing {
+        let place = *places.entry(&row.asset).or_insert(out.len());
+        match out.get_mut(place) {
+            Some(others) => others.push(row),
+            None => out.push(vec![row]),
         }
     }
+    out
 }
 
 impl Fleet {
-    fn of(findings: Vec<Finding>, assets: Vec<Asset>, ask: &Ask) -> Fleet {
+    fn of(
+        findings: Vec<Finding>,
+        assets: Vec<Asset>,
+        tested: &HashMap<AssetId, Stamp>,
+        ask: &Ask,
+    ) -> Fleet {
         let standing: Vec<Ranked> = ranked(findings, true);
-        let is_watch = |row: &Ranked| row.finding == FindingKind::Watch.word();
-        let due_rows = || standing.iter().filter(|row| !is_watch(row));
-        let on: BTreeSet<&str> =
-            due_rows().filter(|r| r.of_asset).map(|r| r.asset.as_str()).collect();
-        let named: BTreeSet<&str> = standing.iter().map(|r| r.asset.as_str()).collect();
-        let (findings_due, assets_due, all) = (due_rows().count(), on.len(), assets.len());
+        let subjects = by_subject(&standing);
+        let named: HashSet<&str> = standing.iter().map(|r| r.asset.as_str()).collect();
+        let due = || standing.iter().filter(|row| !is_watch(row));
+        let on: HashSet<&str> = due().filter(|r| r.of_asset).map(|r| r.asset.as_str()).collect();
+        let (findings_due, assets_due, all) = (due().count(), on.len(), assets.len());
         let sites = assets.iter().map(|a| a.site.to_string()).filter(|s| !s.is_empty()).collect();
         let place = |id: &str| assets.binary_search_by(|a| a.id.as_str().cmp(id)).ok();
-        let found: Vec<(Option<&Asset>, Option<&Ranked>)> = standing
-            .iter()
-            .map(|row| (place(&row.asset).map(|i| &assets[i]), Some(row)))
-            .chain(
-                assets
-                    .iter()
-                    .filter(|a| !named.contains(a.id.as_str()))
-                    .map(|asset| (Some(asset), None)),
-            )
-            .filter(|(asset, row)| ask.wants(*asset, *row))
+        let silent = assets.iter().filter(|a| !named.contains(a.id.as_str()));
+        let found: Vec<(Option<&Asset>, Standing<'_>)> = subjects
+            .into_iter()
+            .map(|rows| (place(&rows[0].asset).map(|i| &assets[i]), rows))
+            .chain(silent.map(|asset| (Some(asset), vec![])))
+            .filter(|(asset, rows)| ask.wants(*asset, rows))
             .collect();
         let pages = found.len().div_ceil(ROWS).max(1);
         let page = ask.page.clamp(1, pages);
         let first = (page - 1) * ROWS;
-        let on_page = found.iter().skip(first).take(ROWS);
         let (mut due, mut watch, mut rest, mut shown) = (vec![], vec![], vec![], vec![]);
-        for (asset, row) in on_page {
-            match (asset, row) {
-                (asset, Some(row)) => {
-                    shown.push(*row);
-                    let list = if is_watch(row) { &mut watch } else { &mut due };
-                    list.push(Row::of(row, *asset));
+        for (asset, rows) in found.iter().skip(first).take(ROWS) {
+            match (asset, rows.first()) {
+                (_, Some(leading)) => {
+                    shown.extend(rows.iter().copied());
+                    let list = if is_watch(leading) { &mut watch } else { &mut due };
+                    list.push(Row::of(rows, *asset));
                 }
-                (Some(asset), None) => rest.push(Quiet::of(asset)),
+                (Some(asset), None) => rest.push(Quiet::of(asset, tested.get(&asset.id))),
                 (None, None) => {}
             }
         }
@@ -171,25 +188,37 @@ impl Fleet {
     }
 }
 
+impl Quiet {
+    fn of(asset: &Asset, tested: Option<&Stamp>) -> Quiet {
+        Quiet {
+            id: asset.id.to_string(),
+            kind: asset.kind.to_string(),
+            site: asset.site.to_string(),
+            limit: asset.limit_ohm.map(|l| format!("{} at 40 °C", ohms(l))).unwrap_or_default(),
+            tested: tested.map(|at| at.date()).unwrap_or_default(),
+        }
+    }
+}
+
 impl Ask {
-    fn wants(&self, asset: Option<&Asset>, row: Option<&Ranked>) -> bool {
-        let shown = match (self.show.as_str(), row) {
-            ("", _) => true,
-            ("none", row) => row.is_none(),
-            ("due", Some(row)) => row.finding != FindingKind::Watch.word(),
-            (kind, Some(row)) => row.finding == kind,
-            (_, None) => false,
+    fn wants(&self, asset: Option<&Asset>, rows: &[&Ranked]) -> bool {
+        let shown = match self.show.as_str() {
+            "" => true,
+            "none" => rows.is_empty(),
+            "due" => rows.iter().any(|row| !is_watch(row)),
+            kind => rows.iter().any(|row| row.finding == kind),
         };
         let site = self.site.is_empty() || asset.is_some_and(|a| a.site == self.site);
-        shown && site && (self.q.trim().is_empty() || self.finds(asset, row))
+        shown && site && (self.q.trim().is_empty() || self.finds(asset, rows))
     }
 
-    fn finds(&self, asset: Option<&Asset>, row: Option<&Ranked>) -> bool {
+    fn finds(&self, asset: Option<&Asset>, rows: &[&Ranked]) -> bool {
         let words = self.q.to_lowercase();
-        let mut text = row.map(|r| r.asset.to_lowercase()).unwrap_or_default();
-        if let Some(a) = asset {
-            text = format!("{}\n{}\n{}\n{}", a.id, a.kind, a.site, a.remark).to_lowercase();
-        }
+        let text = match (asset, rows.first()) {
+            (Some(a), _) => format!("{}\n{}\n{}\n{}", a.id, a.kind, a.site, a.remark),
+            (None, row) => row.map(|row| row.asset.clone()).unwrap_or_default(),
+        };
+        let text = text.to_lowercase();
         words.split_whitespace().all(|word| text.contains(word))
     }
 
@@ -198,41 +227,42 @@ impl Ask {
         let pairs = [("q", &self.q), ("show", &self.show), ("site", &self.site)];
         let mut out = format!("/?page={page}");
         for (name, value) in pairs.iter().filter(|(_, value)| !value.is_empty()) {
-            let value = askama::filters::urlencode_strict(value.as_str())
-                .map(|v| v.to_string())
-                .unwrap_or_default();
-            out.push_str(&format!("&{name}={value}"));
+            out.push_str(&format!("&{name}={}", segment(value)));
         }
         out
     }
 }
 
 impl Row {
-    fn of(row: &Ranked, asset: Option<&Asset>) -> Row {
-        let e = &row.evidence;
+    fn of(rows: &[&Ranked], asset: Option<&Asset>) -> Row {
+        let leading = rows[0];
+        let e = &leading.evidence;
         let now = match (e.r40_ohm, e.last_ohm) {
             (Some(r40), _) => ohms(r40),
             (None, Some(last)) => format!("{} as read", bounded(&e.last_bound, last)),
             (None, None) => String::new(),
         };
         let when = match (&e.reaches_limit_lower, &e.reaches_limit_upper) {
-            _ if row.finding == FindingKind::BelowLimit.word() => "now".to_owned(),
+            _ if leading.finding == FindingKind::BelowLimit.word() => "is below it now".to_owned(),
             (Some(a), Some(b)) => format!("{} to {}", date(a), date(b)),
             (Some(a), None) => format!("from {}, end open", date(a)),
             (None, _) => String::new(),
         };
-        Row {
+        let part = |row: &&Ranked| Part {
             mark: Mark::named(row.finding),
-            asset: row.asset.clone(),
-            of_asset: row.of_asset,
             phase: row.phase.clone(),
-            site: asset.map(|a| a.site.to_string()).unwrap_or_default(),
             why: row.reason.clone(),
+            since: date(&row.since).to_owned(),
+            acknowledged: row.state == FindingState::Acknowledged.word(),
+        };
+        Row {
+            findings: rows.iter().map(part).collect(),
+            subject: leading.asset.clone(),
+            of_asset: leading.of_asset,
+            site: asset.map(|a| a.site.to_string()).unwrap_or_default(),
             now,
             limit: e.limit_ohm.map(ohms).unwrap_or_default(),
             when,
-            since: date(&row.since).to_owned(),
-            state: row.state,
         }
     }
 }

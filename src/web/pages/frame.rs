@@ -1,8 +1,8 @@
 //! What all pages share: the frame around them, where one is in it, and how a page is answered.
 
 use askama::Template;
-use axum::http::{StatusCode, Uri, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::{StatusCode, Uri};
+use axum::response::{Html, IntoResponse, Response};
 
 use super::files::{File, ICON, LIVE, STYLE};
 use crate::model::Role;
@@ -159,25 +159,13 @@ const DONE: &[(&str, &str)] = &[
     ("proof", "The proof is recorded. What was measured with this tester is assessed again."),
 ];
 
-/// A page, answered with this status. Never kept by a cache: what it says changes.
+/// A page, answered with this status.
 pub(in crate::web) struct Page<T>(pub(in crate::web) StatusCode, pub(in crate::web) T);
-
-/// Nothing but this service's own files may be loaded, run or sent to, and no other site may frame
-/// a page.
-const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
-connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 impl<T: Template> IntoResponse for Page<T> {
     fn into_response(self) -> Response {
-        let headers = [
-            (header::CONTENT_TYPE, "text/html; charset=utf-8"),
-            (header::CONTENT_SECURITY_POLICY, POLICY),
-            (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-            (header::REFERRER_POLICY, "same-origin"),
-            (header::CACHE_CONTROL, "no-store"),
-        ];
         match self.1.render() {
-            Ok(html) => (self.0, headers, html).into_response(),
+            Ok(html) => (self.0, Html(html)).into_response(),
             Err(why) => {
                 tracing::error!("a page could not be written: {why}");
                 (StatusCode::INTERNAL_SERVER_ERROR, "the page could not be written").into_response()

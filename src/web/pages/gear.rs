@@ -9,7 +9,7 @@ use axum::response::Redirect;
 use serde::Deserialize;
 
 use super::asked::{Asked, Fields, Filled, Wrongs, apart, on_to, wrongs};
-use super::numbers::minute;
+use super::numbers::{filters, minute};
 use super::{Frame, Page, Section};
 use crate::model::{Gear, GearKind, Proof, ProofKind, ProofMoment, Stamp, set_rating};
 use crate::registry::{self, read_row};

@@ -30,12 +30,14 @@ pub(in crate::web) fn minute(at: Stamp) -> String {
     }
 }
 
-/// A time as a browser's field gives it, without a zone, in UTC; anything else as it is.
+/// A time as people write it, `2026-03-02 08:15`, in UTC as a machine reads it; anything else as it
+/// is.
 pub(in crate::web) fn utc(written: &str) -> String {
+    let written = written.trim().replacen(' ', "T", 1);
     match written.len() {
         16 if written.contains('T') => format!("{written}:00Z"),
         19 if written.contains('T') => format!("{written}Z"),
-        _ => written.to_owned(),
+        _ => written,
     }
 }
 
@@ -52,11 +54,27 @@ pub(super) mod filters {
         Ok(super::date(&time.to_string()).to_owned())
     }
 
+    /// A sentence with what it quotes between quotation marks, as pages have them.
+    #[askama::filter_fn]
+    pub fn quoted(sentence: impl Display, _: &dyn Values) -> Result<String> {
+        Ok(super::quoted(&sentence.to_string()))
+    }
+
     /// A whole number with its thousands apart: `10,000`.
     #[askama::filter_fn]
     pub fn thousands(number: impl Display, _: &dyn Values) -> Result<String> {
         Ok(super::thousands(&number.to_string()))
     }
+}
+
+fn quoted(sentence: &str) -> String {
+    let mut parts = sentence.split('`');
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for (i, part) in parts.enumerate() {
+        out.push(if i % 2 == 0 { '“' } else { '”' });
+        out.push_str(part);
+    }
+    out
 }
 
 fn thousands(digits: &str) -> String {
@@ -80,6 +98,10 @@ mod tests {
         for (digits, text) in table {
             assert_eq!(thousands(digits), text);
         }
+        assert_eq!(utc("2026-03-02 08:15"), "2026-03-02T08:15:00Z");
+        assert_eq!(utc("2026-03-02T08:15:30"), "2026-03-02T08:15:30Z");
+        assert_eq!(utc("2026-03-02"), "2026-03-02");
+        assert_eq!(quoted("`a`: expected `b`, found c"), "“a”: expected “b”, found c");
         assert_eq!(bounded(">", 550e6), "> 550 MΩ");
         assert_eq!(bounded("=", 53e6), "53 MΩ");
         assert_eq!(date("2026-03-02T08:15:00Z"), "2026-03-02");

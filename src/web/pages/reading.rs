@@ -9,7 +9,7 @@ use axum::response::Redirect;
 use serde::Deserialize;
 
 use super::asked::{Asked, Fields, Filled, Wrongs, apart, on_to, segment, wrongs};
-use super::numbers::minute;
+use super::numbers::{bounded, filters, minute};
 use super::visit::ReadingView;
 use super::{Frame, Page, Section};
 use crate::dossier::SourceNames;
@@ -148,16 +148,26 @@ async fn show(
             }
             let r = &stored.reading;
             let batch = reader.batch(id.batch)?;
+            let waiting = match stored.in_tray {
+                true => reader.tray(When::ALWAYS)?.into_iter().find(|t| t.id == id),
+                false => None,
+            };
+            let (written_asset, written_phase) = waiting
+                .map(|t| (t.item.written_asset.to_string(), t.item.written_phase.to_string()))
+                .unwrap_or_default();
             let facts = [
+                ("As read", bounded(r.bound.word(), r.ohms)),
+                ("Asset as written", written_asset),
+                ("Phase as written", written_phase),
                 ("Taken", minute(r.taken_at)),
                 ("Became known", minute(stored.recorded_at)),
-                ("Time written to the", r.precision.to_string()),
+                ("Time known to the", r.precision.to_string()),
                 ("Tester", r.tester.to_string()),
                 ("Operator", r.operator.to_string()),
                 ("Station", r.station.to_string()),
                 ("Remark", r.remark.to_string()),
                 ("From", format!("{from}, record {} of batch {}", id.record, id.batch)),
-                ("By", batch.map(|b| b.source.kind.to_string()).unwrap_or_default()),
+                ("Came by", batch.map(|b| b.source.kind.to_string()).unwrap_or_default()),
             ];
             let corrections = reader
                 .all_corrections(When::ALWAYS)?

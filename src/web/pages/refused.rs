@@ -6,6 +6,7 @@ use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 
+use super::numbers::filters;
 use super::{Frame, Page};
 use crate::web::refusal::Refused;
 

@@ -12,8 +12,8 @@ use super::asked::Asked;
 use super::numbers::filters;
 use super::{Frame, Page, Section};
 use crate::web::Service;
-use crate::web::health::SourceOut;
 use crate::web::refusal::Refusal;
+use crate::web::standing::SourceOut;
 
 /// No options.
 #[derive(Deserialize)]

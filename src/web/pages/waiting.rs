@@ -287,7 +287,7 @@ impl Service {
         self.change(move |reader, writer, now| -> Result<T, IntakeError> {
             let registers = Registers::read(reader)?;
             let again = Again {
-                kept: &shared.kept,
+                kept: &shared.store.kept(),
                 profiles: &shared.every_profile(),
                 profile: profile.as_deref(),
                 aliases: &registers.aliases,
