@@ -7,6 +7,7 @@ mod offsets;
 mod onlooker;
 mod task;
 mod testers;
+mod thin;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -24,6 +25,7 @@ use common::Judgement;
 pub use backlog::Backlog;
 pub use onlooker::{Onlooker, Seen};
 pub use task::{Task, Wake, wake};
+pub use thin::thin;
 
 /// Assets assessed between two writes: small enough that findings appear soon, large enough that
 /// all cores have work.
