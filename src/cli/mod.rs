@@ -6,6 +6,7 @@ mod args;
 mod ask;
 mod assess;
 mod audit;
+mod backup;
 mod chart;
 mod demo;
 mod draft;
@@ -17,6 +18,7 @@ mod import;
 mod lab;
 mod learnt;
 mod log;
+mod near;
 mod outbox;
 mod output;
 mod place;
@@ -27,6 +29,7 @@ mod rejects;
 mod replay;
 mod report;
 mod serve;
+mod thin;
 mod upkeep;
 
 use std::process::ExitCode;
@@ -155,7 +158,10 @@ impl Cli {
             Command::Outbox(args) => outbox::outbox(place, args),
             Command::Audit(args) => audit::audit(place, args),
             Command::Export(args) => export::export(place, args),
-            Command::Backup { file } => upkeep::backup(place, &file),
+            Command::Backup { file } => backup::backup(place, &file),
+            Command::Restore(args) => backup::restore(place, &args),
+            Command::Thin(args) => thin::thin(place, &args),
+            Command::Card => upkeep::card(),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),
             Command::Completions { shell } => upkeep::completions(shell),

@@ -95,6 +95,11 @@ pub trait Writer {
     /// Notes how a waiting message fared. One that is sent or dropped stays as it is.
     fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()>;
 
+    /// Takes out these readings and their original lines, all or none, and returns how many were
+    /// there. The one thing that is ever taken out: only for what streams sent and nothing rests
+    /// on. Known temperatures stay summed as they were; nothing is marked to be assessed.
+    fn thin(&mut self, readings: &[ReadingId]) -> Result<u64>;
+
     /// Writes a consistent, checked copy of the database to `path`, which must not exist. Kept
     /// files are not in it: they never change and are copied as files.
     fn backup(&mut self, path: &std::path::Path) -> Result<()>;

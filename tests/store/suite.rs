@@ -41,6 +41,7 @@ macro_rules! store_suite {
             registers_are_known_as_of_a_time,
             a_class_says_what_its_assets_are_silent_about,
             the_newest_reading_of_each_asset_is_told,
+            readings_that_are_thinned_out_are_gone_with_their_lines,
             an_event_is_replaced_and_taken_back,
             proofs_never_replace_each_other,
             an_alias_is_replaced_and_taken_back,
@@ -597,6 +598,25 @@ pub(crate) fn the_newest_reading_of_each_asset_is_told(mut store: Both) {
     assert_eq!(told(known_at(day(15))), both(day(3)));
     assert_eq!(told(as_of(day(1))), [(id("YT-001"), day(1))]);
     assert_eq!(told(known_at(day(5))), []);
+}
+
+pub(crate) fn readings_that_are_thinned_out_are_gone_with_their_lines(mut store: Both) {
+    let warm = |at: i64| reading("YT-001", "U", day(at), 1e9, |f| f.temperature_c = Some(20.0));
+    let entries = (1..=4).map(|n| (place(n), Entry::Reading(warm(n as i64)))).collect();
+    let lines = (1..=4).map(|n| vec![b'0' + n]).collect();
+    store.parcels(day(10), &serial("bench-1"), vec![Parcel { entries, lines }]);
+    let temperatures = store.reader.day_temperatures().unwrap();
+    store.settle_all(day(11));
+    let of = |record| ReadingId { batch: 1, record, part: 0 };
+    assert_eq!(store.writer.thin(&[of(2), of(3), of(9)]).unwrap(), 2);
+    assert_eq!(store.writer.thin(&[of(2)]).unwrap(), 0);
+    let left: Vec<_> = store.stored("YT-001").iter().map(|s| s.id).collect();
+    assert_eq!(left, [of(1), of(4)]);
+    let lines: Vec<bool> = (1..=4).map(|n| store.reader.line(1, n).unwrap().is_some()).collect();
+    assert_eq!(lines, [true, false, false, true]);
+    assert_eq!(store.reader.day_temperatures().unwrap(), temperatures);
+    assert_eq!(store.waiting(), [], "nothing is to be assessed again");
+    assert_eq!(store.reader.check().unwrap(), Vec::<String>::new());
 }
 
 pub(crate) fn an_event_is_replaced_and_taken_back(mut store: Both) {

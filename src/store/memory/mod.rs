@@ -14,7 +14,8 @@ use super::{
     Batch, Change, FindingAct, Posted, RecordPlace, Recorded, RejectItem, Source, Stored, When,
 };
 use crate::model::{
-    Asset, AssetClass, AssetId, CorrectionKind, Finding, Mark, ReadingId, Stamp, Text, as_meant,
+    Asset, AssetClass, AssetId, CorrectionKind, Finding, Mark, Reading, ReadingId, Stamp, Text,
+    as_meant,
 };
 
 /// A store in memory. Clones share it: one writes, the others read.
@@ -33,6 +34,8 @@ impl MemoryStore {
 struct State {
     batches: Vec<Batch>,
     readings: Vec<Row>,
+    /// Readings that were thinned out: their temperatures are still known.
+    thinned: Vec<Reading>,
     rejects: Vec<Reject>,
     lines: BTreeMap<(u64, u64), Vec<u8>>,
     /// Register rows and corrections as they were recorded, assets as first met among them.

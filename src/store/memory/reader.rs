@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{MemoryStore, Row, State};
 use crate::model::{
     Access, Account, Alias, Asset, AssetClass, AssetId, Correction, CorrectionKind, Event, Finding,
-    FindingKind, Gear, Mark, Proof, ReadingId, Stamp, Text, Token,
+    FindingKind, Gear, Mark, Proof, Reading, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
     Batch, Change, DayTemperature, FindingAct, PastChange, Pending, PendingMark, Posted, Reader,
@@ -310,16 +310,19 @@ impl Reader for MemoryStore {
 
     fn day_temperatures(&self) -> Result<Vec<DayTemperature>> {
         let mut days: BTreeMap<(Text, i64), (i64, f64, f64)> = BTreeMap::new();
-        self.for_each_reading(When::ALWAYS, &mut |stored| {
-            if let Some(celsius) = stored.reading.temperature_c {
-                let key = (stored.reading.station.clone(), stored.reading.taken_at.utc_day());
+        let state = self.state();
+        let stored = state.readings.iter().map(|row| &row.stored.reading);
+        let mut all: Vec<&Reading> = stored.chain(&state.thinned).collect();
+        all.sort_by(|a, b| same::by_time(a, b));
+        for reading in all {
+            if let Some(celsius) = reading.temperature_c {
+                let key = (reading.station.clone(), reading.taken_at.utc_day());
                 let (n, sum, squares) = days.entry(key).or_default();
                 *n += 1;
                 *sum += celsius;
                 *squares += celsius * celsius;
             }
-            Ok(())
-        })?;
+        }
         let all = days.into_iter().map(|((station, day), (n, sum, squares))| DayTemperature {
             station,
             day,

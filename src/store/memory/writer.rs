@@ -278,6 +278,24 @@ impl Writer for MemoryStore {
         Ok(())
     }
 
+    fn thin(&mut self, readings: &[ReadingId]) -> Result<u64> {
+        let mut state = self.state();
+        let rows = std::mem::take(&mut state.readings);
+        let (gone, rest): (Vec<Row>, Vec<Row>) =
+            rows.into_iter().partition(|row| readings.contains(&row.stored.id));
+        state.readings = rest;
+        for row in &gone {
+            let ReadingId { batch, record, .. } = row.stored.id;
+            let same = |r: &Row| (r.stored.id.batch, r.stored.id.record) == (batch, record);
+            if !state.readings.iter().any(same) {
+                state.lines.remove(&(batch, record));
+            }
+        }
+        let count = gone.len() as u64;
+        state.thinned.extend(gone.into_iter().map(|row| row.stored.reading));
+        Ok(count)
+    }
+
     fn backup(&mut self, path: &Path) -> Result<()> {
         let path = path.display().to_string();
         Err(StoreError::File { path, why: "a store in memory has no file to copy".to_owned() })

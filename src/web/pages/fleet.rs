@@ -266,3 +266,84 @@ impl Row {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Phase;
+
+    fn asset(id: &str, site: &str) -> Asset {
+        Asset { site: site.into(), ..Asset::first_met(AssetId::new(id).unwrap()) }
+    }
+
+    fn finding(asset: &str, kind: FindingKind, since: i64) -> Finding {
+        Finding {
+            asset: AssetId::new(asset).unwrap(),
+            kind,
+            phase: Phase::new("V").ok(),
+            since: Stamp::from_micros(since),
+            until: None,
+            state: FindingState::Open,
+            reason: "why".into(),
+            evidence: r#"{"probability": 0.9}"#.into(),
+        }
+    }
+
+    fn ask(q: &str, show: &str, site: &str, page: usize) -> Ask {
+        Ask { q: q.into(), show: show.into(), site: site.into(), page }
+    }
+
+    fn shown(ask: &Ask) -> String {
+        let assets = (0..120).map(|n| asset(&format!("YT-{n:03}"), if n < 60 { "N" } else { "S" }));
+        let findings = vec![
+            finding("YT-007", FindingKind::Declining, 2),
+            finding("YT-007", FindingKind::Imbalance, 3),
+            finding("YT-070", FindingKind::BelowLimit, 5),
+            finding("YT-090", FindingKind::Watch, 1),
+            finding("tester HT-6", FindingKind::Tester, 1),
+        ];
+        let fleet = Fleet::of(findings, assets.collect(), &HashMap::new(), ask);
+        let names = |rows: &[Row]| {
+            let rows = rows.iter().map(|r| format!("{}*{}", r.subject, r.findings.len()));
+            rows.collect::<Vec<_>>().join(" ")
+        };
+        let Fleet { rest, found, pages, expected_false, .. } = &fleet;
+        format!(
+            "{} | {} | {} quiet, {found} in {pages}, {expected_false:.1} false",
+            names(&fleet.due),
+            names(&fleet.watch),
+            rest.len()
+        )
+    }
+
+    #[test]
+    fn the_most_urgent_stands_first_and_each_asset_once() {
+        assert_eq!(
+            shown(&ask("", "", "", 0)),
+            "YT-070*1 YT-007*2 tester HT-6*1 | YT-090*1 | 46 quiet, 121 in 3, 0.5 false"
+        );
+        assert_eq!(shown(&ask("", "", "", 3)), " |  | 21 quiet, 121 in 3, 0.0 false");
+        assert_eq!(shown(&ask("", "", "", 99)), shown(&ask("", "", "", 3)));
+    }
+
+    #[test]
+    fn it_is_searched_and_filtered() {
+        let table = [
+            (ask("yt-007", "", "", 0), "YT-007*2 |  | 0 quiet, 1 in 1, 0.2 false"),
+            (ask("", "imbalance", "", 0), "YT-007*2 |  | 0 quiet, 1 in 1, 0.2 false"),
+            (ask("", "due", "S", 0), "YT-070*1 |  | 0 quiet, 1 in 1, 0.1 false"),
+            (ask("", "none", "S", 0), " |  | 50 quiet, 58 in 2, 0.0 false"),
+            (ask("machine s", "watch", "", 0), " | YT-090*1 | 0 quiet, 1 in 1, 0.1 false"),
+            (ask("HT-6", "", "", 0), "tester HT-6*1 |  | 0 quiet, 1 in 1, 0.1 false"),
+            (ask("elsewhere", "", "", 0), " |  | 0 quiet, 0 in 1, 0.0 false"),
+        ];
+        for (ask, expected) in table {
+            assert_eq!(shown(&ask), expected, "{ask:?}");
+        }
+    }
+
+    #[test]
+    fn its_pages_keep_the_question() {
+        assert_eq!(ask("a&b", "due", "", 1).at(2), "/?page=2&q=a%26b&show=due");
+    }
+}
