@@ -272,6 +272,7 @@ impl Row {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dossier::Evidence;
     use crate::model::Phase;
 
     fn asset(id: &str, site: &str) -> Asset {
@@ -279,6 +280,7 @@ mod tests {
     }
 
     fn finding(asset: &str, kind: FindingKind, since: i64) -> Finding {
+        let evidence = Evidence { probability: Some(0.9), ..Evidence::default() };
         Finding {
             asset: AssetId::new(asset).unwrap(),
             kind,
@@ -287,7 +289,7 @@ mod tests {
             until: None,
             state: FindingState::Open,
             reason: "why".into(),
-            evidence: r#"{"probability": 0.9}"#.into(),
+            evidence: serde_json::to_string(&evidence).unwrap(),
         }
     }
 
