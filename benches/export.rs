@@ -11,12 +11,10 @@
 mod common;
 
 use std::fs;
-use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::Instant;
 
-use common::{median, timed, write_file};
+use common::{Took, median, say, timed, write_file};
 
 const TABLES: &str = "FROM reading r JOIN series s ON s.no = r.series JOIN asset a ON a.no = s.asset \
     JOIN tester t ON t.no = r.tester JOIN note n ON n.no = r.note";
@@ -39,37 +37,39 @@ fn main() {
     let dir = tempfile::tempdir().expect("a temporary folder");
     let (file, data) = (dir.path().join("readings.csv"), dir.path().join("data"));
     write_file(&file, rows);
-    timed(ohmward(&data).arg("import").arg(&file));
+    timed(ohmward(&data).arg("import").arg(&file), Stdio::null()).expect("an import");
     let [csv, parquet] = ["out.csv", "out.parquet"].map(|name| dir.path().join(name));
-    let export = |to: &Path| timed(ohmward(&data).args(["export", "-o"]).arg(to));
-    let size = |file: &Path| fs::metadata(file).map_or(0, |m| m.len()) as f64 / rows as f64;
-    let (mut ours, mut typed, mut stored, mut written) = (vec![], vec![], vec![], vec![]);
+    let export = |to: &Path| {
+        let took = timed(ohmward(&data).args(["export", "-o"]).arg(to), Stdio::null());
+        took.expect("an export that succeeds")
+    };
+    let (mut ours, mut typed) = (Vec::new(), Vec::new());
+    let shells = [
+        ("sqlite3, as stored", format!("{AS_STORED} {TABLES};")),
+        ("sqlite3, our cells and order", format!("{AS_WRITTEN} {TABLES} ORDER BY r.taken_at;")),
+    ];
+    let mut ratios = [[Vec::new(), Vec::new()], [Vec::new(), Vec::new()]];
     for _ in 0..rounds {
-        let (seconds, peak) = export(&csv);
-        say("ohmward, CSV", rows, seconds, &format!("peak {:.0} MB", peak / 1e3));
-        ours.push(seconds);
-        let (seconds, peak) = export(&parquet);
-        let detail = format!("peak {:.0} MB, {:.1} B/row", peak / 1e3, size(&parquet));
-        say("ohmward, Parquet", rows, seconds, &detail);
-        typed.push(seconds / ours[ours.len() - 1]);
-        for (what, select, order, ratios) in [
-            ("sqlite3, as stored", AS_STORED, "", &mut stored),
-            ("sqlite3, our cells and order", AS_WRITTEN, "ORDER BY r.taken_at", &mut written),
-        ] {
-            let Some(seconds) = sqlite(&data, &format!("{select} {TABLES} {order}")) else {
-                continue;
-            };
-            let ratio = seconds / ours[ours.len() - 1];
-            say(what, rows, seconds, &format!("ratio {ratio:.2}"));
-            ratios.push(ratio);
+        let took = export(&csv);
+        say("ohmward, CSV", rows, &took);
+        ours.push(took.seconds);
+        let parquet_took = export(&parquet);
+        say("ohmward, Parquet", rows, &parquet_took);
+        typed.push(parquet_took.processor / took.processor);
+        for ((what, select), ratios) in shells.iter().zip(&mut ratios) {
+            let Some(shell) = sqlite(&data, select) else { continue };
+            say(what, rows, &shell);
+            ratios[0].push(shell.seconds / took.seconds);
+            ratios[1].push(shell.processor / took.processor);
         }
     }
-    println!();
-    say("median, CSV", rows, median(&mut ours), "");
-    println!("Parquet takes {:.2} of the time of CSV", median(&mut typed));
-    if !stored.is_empty() {
-        let (stored, written) = (median(&mut stored), median(&mut written));
-        println!("median ratio {stored:.2} as stored, {written:.2} with our cells and order");
+    let seconds = median(&mut ours);
+    println!("\nmedian of CSV {seconds:.2} s, {:.0} rows/s", rows as f64 / seconds);
+    let bytes = fs::metadata(&parquet).map_or(0, |m| m.len()) as f64 / rows as f64;
+    println!("Parquet: {:.2} of its processor time, {bytes:.1} B/row", median(&mut typed));
+    for ((what, _), mut ratios) in shells.iter().zip(ratios).filter(|(_, r)| !r[0].is_empty()) {
+        let [seconds, work] = ratios.each_mut().map(|r| median(r));
+        println!("{what}: median ratio {seconds:.2}, of processor time {work:.2}");
     }
 }
 
@@ -79,22 +79,10 @@ fn ohmward(data: &Path) -> Command {
     command
 }
 
-fn say(what: &str, rows: u64, seconds: f64, detail: &str) {
-    println!("{what:30} {seconds:6.2} s {:10.0} rows/s  {detail}", rows as f64 / seconds);
-}
-
-/// Seconds of the bare shell; its output goes to a file as ours does.
-fn sqlite(data: &Path, select: &str) -> Option<f64> {
-    let out = data.with_file_name("shell.csv");
-    let begin = Instant::now();
-    let mut child = Command::new("sqlite3")
-        .arg("-readonly")
-        .arg(data.join("ohmward.db"))
-        .stdin(Stdio::piped())
-        .stdout(fs::File::create(out).ok()?)
-        .spawn()
-        .ok()?;
-    let script = format!(".mode csv\n.headers on\n{select};\n");
-    child.stdin.take()?.write_all(script.as_bytes()).ok()?;
-    child.wait().ok()?.success().then(|| begin.elapsed().as_secs_f64())
+/// The bare shell; its output goes to a file as ours does.
+fn sqlite(data: &Path, select: &str) -> Option<Took> {
+    let out = fs::File::create(data.with_file_name("shell.csv")).ok()?;
+    let mut shell = Command::new("sqlite3");
+    shell.arg("-readonly").arg(data.join("ohmward.db"));
+    timed(shell.args([".mode csv", ".headers on", select]), out.into())
 }

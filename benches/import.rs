@@ -9,12 +9,10 @@
 mod common;
 
 use std::fs;
-use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::Instant;
 
-use common::{median, timed, write_file};
+use common::{Took, median, say, timed, write_file};
 
 fn main() {
     let mut args = std::env::args().skip(1).filter(|a| !a.starts_with("--"));
@@ -25,60 +23,43 @@ fn main() {
     write_file(&file, rows);
     let bytes = fs::metadata(&file).expect("the file just written").len();
     println!("{rows} rows, {} MB, {} B a row", bytes / 1_000_000, bytes / rows);
-    let (mut ours, mut theirs) = (Vec::new(), Vec::new());
+    let (mut ours, mut ratios, mut work) = (Vec::new(), Vec::new(), Vec::new());
     for round in 0..rounds {
         let data = dir.path().join(format!("data-{round}"));
-        let (seconds, peak) = timed(
-            Command::new(env!("CARGO_BIN_EXE_ohmward"))
-                .arg("--data")
-                .arg(&data)
-                .arg("import")
-                .arg(&file),
-        );
-        let store = fs::metadata(data.join("ohmward.db")).map(|m| m.len()).unwrap_or(0);
-        println!(
-            "ohmward  {seconds:7.2} s  {:9.0} rows/s  peak {:4.0} MB  {:5.1} B/row in the store",
-            rows as f64 / seconds,
-            peak / 1e3,
-            store as f64 / rows as f64
-        );
-        ours.push(seconds);
+        let mut import = Command::new(env!("CARGO_BIN_EXE_ohmward"));
+        let took = timed(import.arg("--data").arg(&data).arg("import").arg(&file), Stdio::null());
+        let took = took.expect("an import that succeeds");
+        let store = fs::metadata(data.join("ohmward.db")).map_or(0, |m| m.len());
+        say("ohmward", rows, &took);
+        println!("{:.1} B/row in the store", store as f64 / rows as f64);
+        ours.push(took.seconds);
         fs::remove_dir_all(&data).expect("the data folder");
-        if let Some(seconds) = sqlite(dir.path(), &file) {
-            println!("sqlite3  {seconds:7.2} s  {:9.0} rows/s", rows as f64 / seconds);
-            println!("ratio    {:7.2}", seconds / ours[round]);
-            theirs.push(seconds);
+        if let Some(shell) = sqlite(dir.path(), &file) {
+            say("sqlite3", rows, &shell);
+            ratios.push(shell.seconds / took.seconds);
+            work.push(shell.processor / took.processor);
         }
     }
-    println!("median   {:7.2} s, {:.0} rows/s", median(&mut ours), rows as f64 / median(&mut ours));
-    if !theirs.is_empty() {
-        println!("median ratio {:.2}", median(&mut theirs) / median(&mut ours));
+    let seconds = median(&mut ours);
+    println!("median   {seconds:7.2} s, {:.0} rows/s", rows as f64 / seconds);
+    if !ratios.is_empty() {
+        let (ratio, work) = (median(&mut ratios), median(&mut work));
+        println!("median ratio {ratio:.2}, of processor time {work:.2}");
     }
 }
 
 /// The bare shell, with the key that ours has: series and time.
-fn sqlite(dir: &Path, file: &Path) -> Option<f64> {
+fn sqlite(dir: &Path, file: &Path) -> Option<Took> {
     let db = dir.join("bare.db");
-    let script = format!(
-        "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;\n\
-         CREATE TABLE r (taken_at TEXT, asset TEXT, phase TEXT, ohms REAL, bound TEXT, volts REAL, \
-         temperature REAL, tester TEXT, PRIMARY KEY (asset, phase, taken_at)) WITHOUT ROWID;\n\
-         .mode csv\n.import --skip 1 {} r\n",
-        file.display()
-    );
-    let begin = Instant::now();
-    let mut child = Command::new("sqlite3")
-        .arg(&db)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .ok()?;
-    child.stdin.take()?.write_all(script.as_bytes()).ok()?;
-    child.wait().ok()?;
-    let seconds = begin.elapsed().as_secs_f64();
+    let table = "CREATE TABLE r (taken_at TEXT, asset TEXT, phase TEXT, ohms REAL, bound TEXT, \
+        volts REAL, temperature REAL, tester TEXT, PRIMARY KEY (asset, phase, taken_at)) \
+        WITHOUT ROWID;";
+    let script = ["PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;", table, ".mode csv"];
+    let import = format!(".import --skip 1 {} r", file.display());
+    let mut shell = Command::new("sqlite3");
+    let took = timed(shell.arg(&db).args(script).arg(import), Stdio::null())?;
     for name in ["bare.db", "bare.db-wal", "bare.db-shm"] {
         fs::remove_file(dir.join(name)).ok();
     }
-    Some(seconds)
+    Some(took)
 }

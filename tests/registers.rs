@@ -5,6 +5,7 @@
 mod common;
 
 use common::{House, contents, declining_asset};
+use ohmward::clock::{Clock, WallClock};
 
 /// A class as most of these tests use it.
 fn with_class(house: &House, more: &[&str]) {
@@ -217,11 +218,9 @@ fn a_register_file_without_the_new_columns_is_still_one() {
     assert_eq!(house.json(&["alias", "list"])[0]["merged"], false);
 }
 
-/// A day before now, as the tests' clock has it.
+/// A day before now, as the real binary's clock has it.
 fn days_ago(days: i64) -> String {
-    let now = jiff::Timestamp::now();
-    let then = now.checked_sub(jiff::SignedDuration::from_hours(24 * days)).unwrap();
-    then.strftime("%Y-%m-%d").to_string()
+    WallClock.now().plus_days(-days as f64).date().to_string()
 }
 
 fn tested(house: &House, asset: &str, days: i64) {

@@ -44,22 +44,49 @@ pub(crate) fn write_file(path: &Path, rows: u64) {
     out.flush().expect("a write");
 }
 
-/// Seconds and peak memory in kB of a command, by the system's own accounting.
-pub(crate) fn timed(command: &mut Command) -> (f64, f64) {
+/// What a command took.
+pub(crate) struct Took {
+    /// On the clock.
+    pub(crate) seconds: f64,
+    /// On the processors: what still says something on a busy machine.
+    pub(crate) processor: f64,
+    /// Peak memory in MB.
+    pub(crate) peak: f64,
+}
+
+/// Runs a command and reads the system's own accounting of it, to 10 ms; none when it fails.
+pub(crate) fn timed(command: &mut Command, out: Stdio) -> Option<Took> {
     let begin = Instant::now();
-    let child = command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the binary");
-    let status = format!("/proc/{}/status", child.id());
-    let mut child = child;
-    let mut peak = 0.0f64;
-    while child.try_wait().expect("the child").is_none() {
-        if let Ok(text) = fs::read_to_string(&status) {
+    let mut child = command.stdout(out).stderr(Stdio::null()).spawn().ok()?;
+    let id = child.id();
+    let about = |what: &str| fs::read_to_string(format!("/proc/{id}/{what}"));
+    let (mut ticks, mut peak) = (0.0f64, 0.0f64);
+    let ended = loop {
+        if let Ok(text) = about("status") {
             let kb = text.lines().find_map(|l| l.strip_prefix("VmHWM:"));
             let kb = kb.and_then(|l| l.trim().trim_end_matches(" kB").parse().ok());
             peak = peak.max(kb.unwrap_or(0.0));
         }
+        if let Ok(text) = about("stat") {
+            let after = text.rsplit(')').next().unwrap_or_default().split_whitespace();
+            ticks = ticks.max(after.skip(11).take(2).filter_map(|n| n.parse::<f64>().ok()).sum());
+        }
+        if let Some(ended) = child.try_wait().ok()? {
+            break ended;
+        }
         std::thread::sleep(std::time::Duration::from_millis(2));
-    }
-    (begin.elapsed().as_secs_f64(), peak)
+    };
+    let seconds = begin.elapsed().as_secs_f64();
+    ended.success().then_some(Took { seconds, processor: ticks / 100.0, peak: peak / 1e3 })
+}
+
+/// Prints what a command took.
+pub(crate) fn say(what: &str, rows: u64, took: &Took) {
+    let Took { seconds, processor, peak } = took;
+    println!(
+        "{what:30} {seconds:6.2} s {:9.0} rows/s, {processor:6.2} s of processor, peak {peak:4.0} MB",
+        rows as f64 / seconds
+    );
 }
 
 pub(crate) fn median(values: &mut [f64]) -> f64 {

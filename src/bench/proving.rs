@@ -8,8 +8,8 @@ use crate::standards::circuit;
 /// The numbers of the run sheet that a workshop may set.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
-    /// Least seconds of discharge after any test, whatever four times the test is. The project's
-    /// own choice, no published source.
+    /// Least seconds of discharge after any test, whatever asset and class state. The project's own
+    /// choice, no published source.
     pub least_discharge_s: f64,
     /// What a known resistance may read off, as a part of its value: the uncertainty of the marked
     /// range by default (IEC 61557-2).
@@ -58,22 +58,12 @@ pub(super) fn source_passes(read_v: f64, expected_v: f64) -> bool {
 /// disturb the test (IEEE Std 43: below about 20 V). It says nothing about touching.
 pub const NOT_TESTED_FROM_V: f64 = circuit::RETURN_VOLTAGE_BEFORE_TEST;
 
-/// Least seconds of discharge by what the asset is, before the setting: long cables and machines
-/// with much surface hold their charge longest. The project's own choice, no published source.
-const LEAST_S: &[(&str, f64)] =
-    &[("cable", 120.0), ("capacitor", 300.0), ("generator", 120.0), ("transformer", 120.0)];
-
 /// Seconds that an asset has to discharge after the voltage was applied for `applied_s`: at least
-/// four times as long (IEEE Std 43), and not less than its class and the setting ask for. A class
-/// never asks for more than the setting where that is zero, as on a bench of training parts.
-pub fn discharge_s(kind: &str, applied_s: f64, settings: &Settings) -> f64 {
-    let kind = kind.to_lowercase();
-    let class = LEAST_S.iter().find(|(word, _)| kind.contains(word)).map_or(0.0, |(_, s)| *s);
-    let least = match settings.least_discharge_s > 0.0 {
-        true => settings.least_discharge_s.max(class),
-        false => 0.0,
-    };
-    circuit::discharge_s(applied_s).max(least)
+/// four times as long (IEEE Std 43), and never less than the asset or its class states, or the
+/// setting.
+pub fn discharge_s(stated_s: Option<u32>, applied_s: f64, settings: &Settings) -> f64 {
+    let stated = stated_s.map_or(0.0, f64::from);
+    circuit::discharge_s(applied_s).max(stated).max(settings.least_discharge_s)
 }
 
 /// Words for things that bring their own energy.
@@ -136,12 +126,14 @@ mod tests {
     #[test]
     fn discharge_takes_four_times_the_test_and_not_less_than_set() {
         let settings = Settings::default();
-        assert_eq!(discharge_s("rotating machine", 60.0, &settings), 240.0);
-        assert_eq!(discharge_s("rotating machine", 600.0, &settings), 2_400.0);
-        assert_eq!(discharge_s("rotating machine", 5.0, &settings), 60.0);
-        assert_eq!(discharge_s("HV cable", 5.0, &settings), 120.0);
+        assert_eq!(discharge_s(None, 60.0, &settings), 240.0);
+        assert_eq!(discharge_s(None, 600.0, &settings), 2_400.0);
+        assert_eq!(discharge_s(None, 5.0, &settings), 60.0);
+        assert_eq!(discharge_s(Some(300), 60.0, &settings), 300.0, "as the class of a cable says");
+        assert_eq!(discharge_s(Some(300), 600.0, &settings), 2_400.0, "never below four times");
+        assert_eq!(discharge_s(Some(30), 5.0, &settings), 60.0, "nor below the setting");
         let training = Settings { least_discharge_s: 0.0, ..settings };
-        assert_eq!(discharge_s("HV cable", 1.0, &training), 4.0);
+        assert_eq!(discharge_s(None, 1.0, &training), 4.0);
     }
 
     #[test]

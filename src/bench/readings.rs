@@ -3,7 +3,7 @@
 
 use super::act::Act;
 use super::sheet::Sheet;
-use crate::model::{ReadingId, Stamp};
+use crate::model::{ReadingId, Stamp, TimeDoubt};
 use crate::store::{Reader, Result, Stored, When};
 
 /// The readings of each test with their seconds, in the order of the plan.
@@ -22,17 +22,24 @@ pub(super) fn of_tests(reader: &dyn Reader, sheet: &Sheet) -> Result<OfTests> {
     Ok((0..sheet.tests.len()).map(of).collect())
 }
 
-/// Whether a reading, as it was taken in, came while a test was under way. Its own time is not
-/// looked at: a tester's clock may be anywhere.
+/// Whether a reading, as it was taken in, came while a test was under way: when its line arrived,
+/// which is its own time where it had none. A line with a time of its own (a tester's clock may be
+/// anywhere) is known by when it was stored; by its own time where it came from another
+/// installation.
 fn is_of(sheet: &Sheet, test: usize, stored: &Stored) -> bool {
     let of = &sheet.tests[test];
     let reading = &stored.reading;
-    reading.station == sheet.key.station
-        && reading.series.phase == of.phase
-        && of.attempts.iter().any(|attempt| {
-            let until = next_begun(sheet, attempt.begun);
-            (attempt.begun..until).contains(&stored.recorded_at)
-        })
+    if reading.station != sheet.key.station || reading.series.phase != of.phase {
+        return false;
+    }
+    let stored_at = match reading.time_doubt {
+        TimeDoubt::Arrival => reading.taken_at,
+        _ => stored.recorded_at,
+    };
+    of.attempts.iter().any(|attempt| {
+        let span = attempt.begun..next_begun(sheet, attempt.begun);
+        span.contains(&stored_at) || span.contains(&reading.taken_at)
+    })
 }
 
 /// When the next test began: what was measured before it may be stored a little later, but not

@@ -20,6 +20,14 @@ pub enum Refusal {
     /// The asset is not known.
     #[error("there is no asset `{0}` (register it here, or choose another)")]
     NoAsset(AssetId),
+    /// The asset was found to be the same as another.
+    #[error("`{asset}` is the same as `{into}`: open the sheet for that one")]
+    Merged {
+        /// The one named.
+        asset: AssetId,
+        /// The one that goes on.
+        into: AssetId,
+    },
     /// There is no such station.
     #[error("there is no station `{0}` (stations are set up in the configuration)")]
     NoStation(Text),

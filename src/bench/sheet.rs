@@ -296,7 +296,10 @@ impl Sheet {
                 }
                 return;
             }
-            Act::Finished => return self.ended(entry, None),
+            Act::Finished => {
+                self.ended(entry, None);
+                (Point::Finish, Some(Answer::Done))
+            }
             Act::Abandoned(reason) => return self.ended(entry, Some(reason.clone())),
             Act::Voided { test, reason, .. } => {
                 if let Some(test) = self.tests.get_mut(*test) {

@@ -23,6 +23,8 @@ pub struct Setup {
     pub test_voltage_v: Option<f64>,
     /// Whether the stream itself tells when a test begins; else a person does.
     pub starts_itself: bool,
+    /// Whether the seconds of a test are counted from its first line, and not told by the tester.
+    pub counts_seconds: bool,
     /// What always lies there while no sheet is open.
     pub always: Option<OnBench>,
 }
@@ -57,6 +59,8 @@ pub struct Watched {
     pub test: Vec<LiveValue>,
     /// When the voltage of the test under way went on, as far as is known.
     pub started: Option<Stamp>,
+    /// Whether its seconds began anew meanwhile.
+    pub is_in_doubt: bool,
 }
 
 /// What somebody has seen of a sheet before asking something of it.
@@ -89,7 +93,13 @@ impl Station {
             Some(key) => sheet_of(reader, &key)?,
             None => None,
         };
-        let state = State { sheet, ..State::default() };
+        // Of a test that was under way the first line is forgotten.
+        let under_way = sheet.as_ref().is_some_and(|sheet| sheet.under_way().is_some());
+        let live = match under_way && setup.counts_seconds {
+            true => Live::interrupted(),
+            false => Live::default(),
+        };
+        let state = State { sheet, live, arrived: None };
         Ok(Station { name, setup, state: Mutex::new(state) })
     }
 
@@ -106,7 +116,7 @@ impl Station {
             false => Some(attempt.begun),
         });
         let (sheet, last, test) = (state.sheet.clone(), state.live.last, state.live.test.clone());
-        Watched { sheet, last, test, started }
+        Watched { sheet, last, test, started, is_in_doubt: state.live.is_in_doubt() }
     }
 
     /// Opens a sheet for an asset, which is registered first if it is new (`register`).
@@ -124,6 +134,10 @@ impl Station {
         let mut state = self.state();
         if let Some(sheet) = state.sheet.as_ref().filter(|sheet| sheet.end.is_none()) {
             return Err(Refusal::Open(sheet.asset.clone()));
+        }
+        let merged = reader.aliases(When::ALWAYS)?.into_iter().map(|row| row.value);
+        if let Some(alias) = merged.into_iter().find(|a| a.merged && a.written == id.as_str()) {
+            return Err(Refusal::Merged { asset: id.clone(), into: alias.asset });
         }
         let known = reader.asset(id, When::ALWAYS)?;
         let (asset, changes) = match (known, register) {
@@ -208,7 +222,8 @@ fn record(
     let (mut changes, mut log) = (Vec::new(), Vec::new());
     for (number, act) in (version + 1..).zip(&taken.acts) {
         let (word, details) = wire::encode(act);
-        changes.push(Change::Step(SheetStep { sheet: key.clone(), number, act: word, details }));
+        let (sheet, at) = (key.clone(), asked.now);
+        changes.push(Change::Step(SheetStep { sheet, number, at, act: word, details }));
         log.push(Entry { number, at: asked.now, by: asked.by.into(), act: act.clone() });
     }
     // What an act changes comes before it in the same commit: an asset is registered, then chosen.
@@ -244,7 +259,8 @@ impl Identify for Station {
         let counted = at.micros().saturating_sub(attempt.begun.micros()).max(0) as f64 / 1e6;
         let counted = (!self.setup.starts_itself).then(|| (counted * 10.0).round() / 10.0);
         let seconds = seconds.or(counted);
-        if !live.belongs(at, seconds, plan.rated_s) {
+        // What had arrived before the test may begin is not of it.
+        if at < attempt.begun || !live.belongs(at, seconds, plan.rated_s) {
             return Belongs::Nobody;
         }
         Belongs::To(Box::new(OnBench {

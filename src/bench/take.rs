@@ -246,9 +246,7 @@ pub fn take(sheet: &Sheet, command: &Command, facts: &Facts<'_>) -> Result<Taken
 /// Seconds since the voltage of a test was taken off, and those that it has to discharge.
 pub(super) fn wait(sheet: &Sheet, test: usize, facts: &Facts<'_>) -> Option<(f64, f64)> {
     let (at, applied_s) = sheet.tests.get(test)?.attempt()?.ended?;
-    let least_s = proving::discharge_s(&facts.asset.kind, applied_s, facts.settings);
-    // What the asset or its class asks for is never cut short.
-    let least_s = facts.asset.discharge_s.map_or(least_s, |asked| least_s.max(f64::from(asked)));
+    let least_s = proving::discharge_s(facts.asset.discharge_s, applied_s, facts.settings);
     Some((seconds(at, facts.now), least_s))
 }
 

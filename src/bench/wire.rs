@@ -181,7 +181,7 @@ fn planned(plan: &Plan) -> Details {
 
 /// A kept step as the act that it was; a step that does not read back names its row.
 pub(super) fn decode(step: &Recorded<SheetStep>) -> Result<Entry, StoreError> {
-    let SheetStep { sheet, number, act, details } = &step.value;
+    let SheetStep { sheet, number, at, act, details } = &step.value;
     let damaged = |why: String| StoreError::Damaged {
         table: "sheet_step",
         row: format!("{} {} {number}", sheet.station, sheet.opened),
@@ -189,7 +189,7 @@ pub(super) fn decode(step: &Recorded<SheetStep>) -> Result<Entry, StoreError> {
     };
     let details: Details = serde_json::from_str(details).map_err(|e| damaged(e.to_string()))?;
     let act = act_of(act, details).map_err(damaged)?;
-    Ok(Entry { number: *number, at: step.mark.recorded_at, by: step.mark.by.clone(), act })
+    Ok(Entry { number: *number, at: *at, by: step.mark.by.clone(), act })
 }
 
 fn act_of(word: &str, d: Details) -> Result<Act, String> {
@@ -348,8 +348,9 @@ mod tests {
             let (word, details) = encode(&act);
             let opened = Stamp::from_micros(1);
             let sheet = SheetKey { station: "bench-1".into(), opened };
-            let value = SheetStep { sheet, number: 3, act: word, details };
-            let mark = Mark { recorded_at: Stamp::from_micros(2), by: "Ines".into() };
+            let at = Stamp::from_micros(2);
+            let value = SheetStep { sheet, number: 3, at, act: word, details };
+            let mark = Mark { recorded_at: at, by: "Ines".into() };
             let entry = decode(&Recorded { value: value.clone(), mark: mark.clone() }).unwrap();
             assert_eq!(entry.act, act);
             let damaged = SheetStep { act: "guessed".into(), ..value };

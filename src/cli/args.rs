@@ -151,6 +151,12 @@ pub(crate) enum Command {
     /// The programs that may use the service, and what each may do
     #[command(subcommand)]
     Token(TokenCommand),
+    /// Who changed what, when, and what it was before and after; who came and who was refused
+    #[command(
+        after_help = "Example:\n  ohmward audit --since 2026-03-01\n  ohmward audit --format \
+        json"
+    )]
+    Audit(AuditArgs),
     /// Try a way by which people are told of findings
     #[command(subcommand)]
     Notify(NotifyCommand),
@@ -170,12 +176,29 @@ pub(crate) enum Command {
         /// The file to write; it must not exist
         file: PathBuf,
     },
+    /// Try a copy made by `backup`, or make a store of it again
+    #[command(
+        after_help = "Example:\n  ohmward restore /media/stick/ohmward-2026-03-02.db --check\n  \
+        ohmward restore /media/stick/ohmward-2026-03-02.db --to /var/lib/ohmward\n\nChecked are the \
+        copy against its manifest, every row, and the kept files against their digests. Exit code 1 \
+        says that something is wrong or missing."
+    )]
+    Restore(Restore),
+    /// Take out old streamed readings on which nothing rests; off unless asked for
+    #[command(after_help = "Example:\n  ohmward thin --keep-days 365 --dry-run\n  ohmward thin \
+        --keep-days 365\n\nWhat stands for a visit, what a ratio can be formed of, the first and \
+        last value of each test and whatever a person corrected stay for ever: an assessment is the \
+        same before and after. Readings from files are never touched.")]
+    Thin(Thin),
     /// Verify configuration, profiles and store
     #[command(after_help = "Example:\n  ohmward check")]
     Check,
     /// The whole job on the invented harbour Kestrel Quay
     #[command(after_help = "Example:\n  ohmward demo --once")]
     Demo(Demo),
+    /// Print the card for the bench: one page to hang beside the tester
+    #[command(after_help = "Example:\n  ohmward card | lp")]
+    Card,
     /// Print shell completions
     #[command(after_help = "Example:\n  ohmward completions bash > \
         ~/.local/share/bash-completion/completions/ohmward")]
@@ -240,6 +263,32 @@ pub(crate) struct Declining {
     /// Also what is only to be watched
     #[arg(long)]
     pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("where").required(true))]
+pub(crate) struct Restore {
+    /// The copy
+    pub(crate) file: PathBuf,
+    /// Make a store of it in this folder, which holds none yet
+    #[arg(long, value_name = "DIR", group = "where")]
+    pub(crate) to: Option<PathBuf>,
+    /// Only try it, and leave nothing behind
+    #[arg(long, group = "where")]
+    pub(crate) check: bool,
+    /// Where the original files are [default: `raw` beside the copy]
+    #[arg(long, value_name = "DIR")]
+    pub(crate) kept: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Thin {
+    /// Only say what would go
+    #[arg(long)]
+    pub(crate) dry_run: bool,
+    /// Keep everything younger than this [default: as configured]
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) keep_days: Option<u32>,
 }
 
 #[derive(Debug, Args)]
@@ -370,12 +419,24 @@ pub(crate) enum Reading {
         --by 'R. Hale'")]
     Void(FixReading),
     /// Say that a voided reading counts again
+    #[command(
+        after_help = "Example:\n  ohmward reading restore 12.345 --reason 'the clip was fine' --by 'R. Hale'"
+    )]
     Restore(FixReading),
     /// Say that a reading counts although a proof of its tester failed
+    #[command(
+        after_help = "Example:\n  ohmward reading overrule 12.345 --reason 'the proof was made with a broken lead' --by 'R. Hale'"
+    )]
     Overrule(FixReading),
     /// Say that a reading belongs to another asset or phase
+    #[command(
+        after_help = "Example:\n  ohmward reading move 12.345 --asset YT-014/drive --phase V --reason 'leads swapped' --by 'R. Hale'"
+    )]
     Move(MoveReading),
     /// The same for a reading in the tray
+    #[command(
+        after_help = "Example:\n  ohmward reading assign 12.345 --asset YT-014/drive --phase U --reason 'slot 17' --by 'R. Hale'"
+    )]
     Assign(MoveReading),
 }
 
@@ -470,8 +531,10 @@ pub(crate) struct ImportRegister {
 #[derive(Debug, Subcommand)]
 pub(crate) enum AssetCommand {
     /// All assets
+    #[command(after_help = "Example:\n  ohmward asset list --format csv")]
     List,
     /// One asset
+    #[command(after_help = "Example:\n  ohmward asset show YT-014/drive")]
     Show(OneAsset),
     /// Add an asset, or change what is known of it
     #[command(after_help = "Example:\n  ohmward asset add YT-014/drive --kind 'traction motor' \
@@ -499,12 +562,14 @@ pub(crate) enum AssetCommand {
     Limit(AssetLimit),
     /// Read assets.csv: asset,kind,rated_voltage_v,limit_ohm,insulation,phases,site,remark,class,
     /// interval_days,discharge_wait_s,training
+    #[command(after_help = "Example:\n  ohmward asset import assets.csv --by 'R. Hale'")]
     Import(ImportRegister),
 }
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum ClassCommand {
     /// All classes
+    #[command(after_help = "Example:\n  ohmward class list")]
     List,
     /// Add a class, or change what is known of it
     #[command(after_help = "Example:\n  ohmward class add 'drive motor 400 V' --kind 'traction \
@@ -514,6 +579,7 @@ pub(crate) enum ClassCommand {
     Add(Box<AddClass>),
     /// Read classes.csv: class,kind,limit_ohm,as_read_ohm,ohm_per_volt,working_voltage_v,
     /// insulation,phases,interval_days,discharge_wait_s,remark
+    #[command(after_help = "Example:\n  ohmward class import classes.csv --by 'R. Hale'")]
     Import(ImportRegister),
 }
 
@@ -648,6 +714,7 @@ pub(crate) struct AssetLimit {
 #[derive(Debug, Subcommand)]
 pub(crate) enum EventCommand {
     /// All events, or those of one asset
+    #[command(after_help = "Example:\n  ohmward event list YT-014/drive")]
     List {
         /// The asset's id
         asset: Option<String>,
@@ -657,8 +724,12 @@ pub(crate) enum EventCommand {
         --by 'R. Hale'")]
     Add(AddEvent),
     /// Take back an event that was recorded wrongly
+    #[command(
+        after_help = "Example:\n  ohmward event void YT-014/drive rewound --at 2026-03-02 --by 'R. Hale'"
+    )]
     Void(AddEvent),
     /// Read events.csv: at,asset,kind,remark
+    #[command(after_help = "Example:\n  ohmward event import events.csv --by 'R. Hale'")]
     Import(ImportRegister),
 }
 
@@ -681,6 +752,7 @@ pub(crate) struct AddEvent {
 #[derive(Debug, Subcommand)]
 pub(crate) enum GearCommand {
     /// All gear with its due dates
+    #[command(after_help = "Example:\n  ohmward gear list")]
     List,
     /// Add a piece of gear, or change what is known of it
     #[command(after_help = "Example:\n  ohmward gear add T-07 tester --category 'CAT III' \
@@ -689,6 +761,7 @@ pub(crate) enum GearCommand {
     Add(AddGear),
     /// Read gear.csv: gear,kind,category,rated_voltage_v,full_scale_ohm,lowest_ohm,due,remark,
     /// ranges,proof_days
+    #[command(after_help = "Example:\n  ohmward gear import gear.csv --by 'R. Hale'")]
     Import(ImportRegister),
 }
 
@@ -742,6 +815,7 @@ fn range(text: &str) -> Result<(f64, f64), String> {
 #[derive(Debug, Subcommand)]
 pub(crate) enum ProofCommand {
     /// All proofs, or those of one tester
+    #[command(after_help = "Example:\n  ohmward proof list T-07")]
     List {
         /// The tester's id
         tester: Option<String>,
@@ -753,6 +827,7 @@ pub(crate) enum ProofCommand {
     )]
     Add(AddProof),
     /// Read proofs.csv: at,tester,kind,value,unit,passed,moment,remark
+    #[command(after_help = "Example:\n  ohmward proof import proofs.csv --by 'R. Hale'")]
     Import(ImportRegister),
 }
 
@@ -787,6 +862,7 @@ pub(crate) struct AddProof {
 #[derive(Debug, Subcommand)]
 pub(crate) enum AliasCommand {
     /// All aliases
+    #[command(after_help = "Example:\n  ohmward alias list")]
     List,
     /// Say which asset or phase a written name means
     #[command(
@@ -795,6 +871,7 @@ pub(crate) enum AliasCommand {
     )]
     Add(AddAlias),
     /// Read aliases.csv: written,asset,phase_written,phase,from,until,remark,merged
+    #[command(after_help = "Example:\n  ohmward alias import aliases.csv --by 'R. Hale'")]
     Import(ImportRegister),
 }
 
@@ -828,8 +905,10 @@ pub(crate) struct AddAlias {
 #[derive(Debug, Subcommand)]
 pub(crate) enum ProfileCommand {
     /// All profiles
+    #[command(after_help = "Example:\n  ohmward profile list")]
     List,
     /// One profile as it is written
+    #[command(after_help = "Example:\n  ohmward profile show canonical")]
     Show {
         /// Its name
         name: String,
@@ -876,8 +955,10 @@ fn answer(text: &str) -> Result<(String, String), String> {
 #[derive(Debug, Subcommand)]
 pub(crate) enum RejectsCommand {
     /// Records that could not be read and wait for a mended profile
+    #[command(after_help = "Example:\n  ohmward rejects list")]
     List,
     /// One reject with its bytes
+    #[command(after_help = "Example:\n  ohmward rejects show 17")]
     Show {
         /// Its number
         number: u64,
@@ -899,6 +980,7 @@ pub(crate) enum RejectsCommand {
 #[derive(Debug, Subcommand)]
 pub(crate) enum TrayCommand {
     /// Readings waiting for their asset or phase
+    #[command(after_help = "Example:\n  ohmward tray list")]
     List,
     /// Say which asset and phase a reading belongs to
     #[command(
@@ -906,6 +988,13 @@ pub(crate) enum TrayCommand {
         --reason 'slot 17' --by 'R. Hale'"
     )]
     Assign(MoveReading),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct AuditArgs {
+    /// Only what was recorded from this time on
+    #[arg(long, value_name = "TIME", value_parser = Stamp::parse)]
+    pub(crate) since: Option<Stamp>,
 }
 
 #[derive(Debug, Subcommand)]
@@ -1001,12 +1090,14 @@ pub(crate) enum TokenCommand {
 #[derive(Debug, Subcommand)]
 pub(crate) enum OutboxCommand {
     /// All messages, the oldest first
+    #[command(after_help = "Example:\n  ohmward outbox list")]
     List {
         /// Only those that wait to be sent
         #[arg(long)]
         waiting: bool,
     },
     /// One message as it is sent
+    #[command(after_help = "Example:\n  ohmward outbox show 17")]
     Show {
         /// Its number
         number: u64,

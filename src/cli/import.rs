@@ -127,6 +127,14 @@ fn in_order(files: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
 }
 
 fn one(place: &mut Place, import: &Import, path: &Path) -> Result<Option<ImportOut>, Failure> {
+    if !path.exists() {
+        let here = std::env::current_dir().unwrap_or_default();
+        return Err(Failure::Failed(format!(
+            "`{}`: there is no such file (check the name: it is looked for in `{}`)",
+            shown(path),
+            shown(&here)
+        )));
+    }
     if import.profile.is_none()
         && let Some(register) = register_of(path)
     {

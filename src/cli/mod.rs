@@ -5,6 +5,8 @@ mod account;
 mod args;
 mod ask;
 mod assess;
+mod audit;
+mod backup;
 mod chart;
 mod demo;
 mod draft;
@@ -16,6 +18,7 @@ mod import;
 mod lab;
 mod learnt;
 mod log;
+mod near;
 mod outbox;
 mod output;
 mod place;
@@ -26,6 +29,7 @@ mod rejects;
 mod replay;
 mod report;
 mod serve;
+mod thin;
 mod upkeep;
 
 use std::process::ExitCode;
@@ -152,8 +156,12 @@ impl Cli {
             Command::Token(args) => account::token(place, args),
             Command::Notify(args) => outbox::notify(place, args),
             Command::Outbox(args) => outbox::outbox(place, args),
+            Command::Audit(args) => audit::audit(place, args),
             Command::Export(args) => export::export(place, args),
-            Command::Backup { file } => upkeep::backup(place, &file),
+            Command::Backup { file } => backup::backup(place, &file),
+            Command::Restore(args) => backup::restore(place, &args),
+            Command::Thin(args) => thin::thin(place, &args),
+            Command::Card => upkeep::card(),
             Command::Check => upkeep::check(place, self.global.config.as_deref()),
             Command::Demo(args) => demo::demo(place, args, asked_for),
             Command::Completions { shell } => upkeep::completions(shell),

@@ -6,6 +6,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use ohmward_parsers::Profiles;
 
 use super::args::Global;
+use super::near::nearest;
 use super::output::Format;
 use super::{Exit, Failure, chain, note};
 use crate::clock::{Clock, WallClock};
@@ -54,6 +55,12 @@ impl Place {
             Some(dir) => dir.clone(),
             None => default_dir()?,
         };
+        if dir.is_file() {
+            return Err(Failure::Failed(format!(
+                "cannot use the store at `{}`: it is a file (name its folder with `--data`)",
+                dir.display()
+            )));
+        }
         let when = When {
             as_of: global.as_of.unwrap_or(Stamp::MAX),
             known_at: global.known_at.unwrap_or(Stamp::MAX),
@@ -117,15 +124,7 @@ impl Place {
             return Ok(asset);
         }
         let assets = reader.assets(self.when)?;
-        let near: Vec<String> = assets
-            .iter()
-            .map(|a| a.id.to_string())
-            .filter(|a| {
-                let (a, b) = (a.to_lowercase(), id.as_str().to_lowercase());
-                a.contains(&b) || b.contains(&a)
-            })
-            .take(3)
-            .collect();
+        let near = nearest(id.as_str(), assets.iter().map(|asset| asset.id.as_str()));
         let hint = if near.is_empty() {
             "`ohmward asset list` shows all".to_owned()
         } else {
@@ -181,7 +180,13 @@ impl Place {
     pub(crate) fn look_at_calendar(&mut self) -> Result<(), Failure> {
         let (settings, now) = (self.config.assess.clone(), self.now);
         let open = self.writing()?;
-        watch::calendar(&|| open.store.reader(), &mut open.writer, now, &settings)?;
+        watch::calendar(
+            &|| open.store.reader(),
+            &mut open.writer,
+            now,
+            &settings,
+            &|_: usize, _: usize| (),
+        )?;
         Ok(())
     }
 

@@ -1,4 +1,4 @@
-//! `backup`, `check`, completions and the manual page.
+//! `check`, completions and the manual page.
 
 use std::io::{self, Write};
 use std::path::Path;
@@ -10,34 +10,17 @@ use serde::Serialize;
 use super::args::Cli;
 use super::output;
 use super::place::{Place, shown};
-use super::{Exit, Failure, note};
+use super::{Exit, Failure};
 use crate::daemon;
 use crate::registry::Keys;
-use crate::store::{Reader, Writer};
-
-pub(crate) fn backup(place: &mut Place, file: &Path) -> Result<Exit, Failure> {
-    place.reader()?;
-    if file.exists() {
-        return Err(Failure::Failed(format!(
-            "`{}` exists: a backup never overwrites (name another file)",
-            shown(file)
-        )));
-    }
-    place.writing()?.writer.backup(file)?;
-    note(format!(
-        "the store is copied to {}; the original files are in {} and never change: copy that folder too",
-        shown(file),
-        shown(&place.dir.join("raw"))
-    ));
-    Ok(Exit::Done)
-}
+use crate::store::Reader;
 
 /// One thing that was verified.
 #[derive(Serialize)]
-struct CheckOut {
-    what: String,
-    state: &'static str,
-    detail: String,
+pub(super) struct CheckOut {
+    pub(super) what: String,
+    pub(super) state: &'static str,
+    pub(super) detail: String,
 }
 
 pub(crate) fn check(place: &mut Place, config: Option<&Path>) -> Result<Exit, Failure> {
@@ -81,6 +64,12 @@ pub(crate) fn check(place: &mut Place, config: Option<&Path>) -> Result<Exit, Fa
     let columns = [("what", "what"), ("state", "state"), ("detail", "detail")];
     output::rows(place.format, &columns, &rows, "")?;
     Ok(if wrong { Exit::NeedsPerson } else { Exit::Done })
+}
+
+/// The card to hang beside the tester.
+pub(crate) fn card() -> Result<Exit, Failure> {
+    output::line(include_str!("card.txt").trim_end())?;
+    Ok(Exit::Done)
 }
 
 pub(crate) fn completions(shell: clap_complete::Shell) -> Result<Exit, Failure> {

@@ -62,6 +62,7 @@ pub struct Config {
 struct Written {
     visits: Visits,
     first_met: FirstMet,
+    thinning: Thinning,
     http: http::Table,
     bench: bench::Bench,
     source: sources::Source,
@@ -86,6 +87,13 @@ struct FirstMet {
     limit_ohm: Option<f64>,
     insulation: Option<String>,
     phases: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Thinning {
+    /// 0: never.
+    keep_days: u32,
 }
 
 impl FirstMet {
@@ -152,6 +160,7 @@ impl Config {
             bench: bench::meant(&written.bench)?,
             ..Config::default()
         };
+        config.assess.keep_days = Some(written.thinning.keep_days).filter(|days| *days > 0);
         let visits = &mut config.assess.visits;
         let set = |name: &str, value: Option<f64>, to: &mut f64| match value {
             Some(v) if !(v > 0.0 && v.is_finite()) => {

@@ -9,6 +9,7 @@ mod quality;
 mod ranking;
 mod records;
 mod statement;
+mod thin;
 pub mod words;
 
 use std::collections::{BTreeMap, HashMap};
@@ -44,6 +45,8 @@ pub struct Settings {
     pub visits: visits::Settings,
     /// Visits to verdicts.
     pub trend: crate::trend::Settings,
+    /// Days after which streamed readings on which nothing rests are thinned out; none: never.
+    pub keep_days: Option<u32>,
 }
 
 /// Why there is no dossier.

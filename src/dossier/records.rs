@@ -79,6 +79,18 @@ impl<'a, R: Reader + ?Sized> Records<'a, R> {
             }));
             by_time(&mut corrected);
         }
+        let suspicions = self.suspicions_of(&corrected);
+        let (judged, lines) = gather(corrected, &suspicions, occasions, &self.settings.visits);
+        Ok(Gathered { recorded, suspicions, judged, lines })
+    }
+    /// What readings come to, gathered by themselves: as [`Records::gathered`] does.
+    pub(super) fn gather_again(&self, corrected: Vec<Corrected>) -> (Vec<Judged>, Vec<Line>) {
+        let suspicions = self.suspicions_of(&corrected);
+        gather(corrected, &suspicions, &[], &self.settings.visits)
+    }
+
+    /// The stretches in which the testers of these readings don't count, by time.
+    fn suspicions_of(&self, corrected: &[Corrected]) -> Vec<Suspicion> {
         let mut suspicions: Vec<Suspicion> = Vec::new();
         for tester in self.suspicions.keys() {
             if corrected.iter().any(|c| c.reading.tester == *tester) {
@@ -86,9 +98,9 @@ impl<'a, R: Reader + ?Sized> Records<'a, R> {
             }
         }
         suspicions.sort_by_key(|s| s.from);
-        let (judged, lines) = gather(corrected, &suspicions, occasions, &self.settings.visits);
-        Ok(Gathered { recorded, suspicions, judged, lines })
+        suspicions
     }
+
     /// When an asset was measured last, voided readings aside, what was merged into it included.
     pub fn last_tested(&self, id: &AssetId) -> Result<Option<Stamp>, DossierError> {
         let judged = self.gathered(id, &[])?.judged.into_iter().map(|j| j.corrected);

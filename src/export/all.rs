@@ -8,7 +8,7 @@ use std::path::Path;
 use super::canonical::export_readings;
 use super::walk::{Corrections, ExportError, Selection};
 use crate::model::{Alias, Asset, AssetClass, Event, Gear, Proof, ReadingId};
-use crate::registry::{CorrectionRow, LimitRow, Row, answers, write_rows};
+use crate::registry::{CorrectionRow, LimitRow, Row, answers, steps, write_rows};
 use crate::store::{Reader, When};
 
 /// The files, in the order in which they are to be imported: readings before aliases, since they
@@ -25,6 +25,7 @@ pub const ALL_FILES: &[&str] = &[
     "proofs.csv",
     "corrections.csv",
     "answers.csv",
+    "sheets.csv",
 ];
 
 /// Writes everything there is into `folder`, which is made if need be; returns the number of
@@ -74,6 +75,7 @@ pub fn export_all<R: Reader + ?Sized>(
     corrections.sort_by_key(|c| c.row);
     put(folder, "corrections.csv", &corrections)?;
     put(folder, "answers.csv", &answers(reader, when)?)?;
+    put(folder, "sheets.csv", &steps(reader, when)?)?;
     Ok(count)
 }
 

@@ -188,6 +188,8 @@ pub enum Register {
     Corrections,
     /// `answers.csv`
     Answers,
+    /// `sheets.csv`
+    Sheets,
 }
 
 impl Register {
@@ -208,6 +210,7 @@ impl Register {
         let candidates = [
             (Register::Corrections, fits::<super::CorrectionRow>(&names)),
             (Register::Answers, fits::<super::AnswerRow>(&names)),
+            (Register::Sheets, fits::<super::StepRow>(&names)),
             (Register::Limits, fits::<super::LimitRow>(&names)),
             (Register::Proofs, fits::<Proof>(&names)),
             (Register::Events, fits::<Event>(&names)),

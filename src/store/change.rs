@@ -58,6 +58,8 @@ pub struct SheetStep {
     pub sheet: SheetKey,
     /// Counted from 1 within the sheet, without a gap.
     pub number: u32,
+    /// When it was done; it is recorded then, or later where it comes from elsewhere.
+    pub at: Stamp,
     /// What was done, in a word.
     pub act: Text,
     /// Its particulars, as JSON text.

@@ -25,7 +25,8 @@ pub use error::{Result, StoreError};
 pub use kept::KeptFiles;
 pub use outbox::{Fate, Happening, Message, Posted, Telling, Told, Turn};
 pub use stored::{
-    Batch, DayTemperature, Pending, PendingMark, Recorded, Stored, StoredReject, StoredTray, When,
+    Batch, DayTemperature, PastChange, Pending, PendingMark, Recorded, Stored, StoredReject,
+    StoredTray, When,
 };
 
 /// The writing side: one per store, on one thread.
@@ -93,6 +94,11 @@ pub trait Writer {
 
     /// Notes how a waiting message fared. One that is sent or dropped stays as it is.
     fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()>;
+
+    /// Takes out these readings and their original lines, all or none, and returns how many were
+    /// there. The one thing that is ever taken out: only for what streams sent and nothing rests
+    /// on. Known temperatures stay summed as they were; nothing is marked to be assessed.
+    fn thin(&mut self, readings: &[ReadingId]) -> Result<u64>;
 
     /// Writes a consistent, checked copy of the database to `path`, which must not exist. Kept
     /// files are not in it: they never change and are copied as files.
@@ -183,6 +189,11 @@ pub trait Reader {
     fn tellings(&self, channel: &str) -> Result<Vec<Telling>>;
     /// When a message to this channel was put into the outbox under this key; none: never.
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>>;
+    /// Every change as it was recorded but [`Change::Access`], one register after the other, in
+    /// each the oldest first.
+    fn changes(&self) -> Result<Vec<PastChange>>;
+    /// The batches of readings that people entered by hand, oldest first.
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>>;
     /// Assets waiting to be assessed.
     fn pending(&self) -> Result<Vec<Pending>>;
     /// Checks the database; the list says what is wrong, empty when nothing is.

@@ -1,6 +1,6 @@
 //! What can be asked for: stored rows with who recorded them and when.
 
-use super::{RecordPlace, RejectItem, Source, TrayItem};
+use super::{Change, RecordPlace, RejectItem, Source, TrayItem};
 use crate::model::{AssetId, Mark, Reading, ReadingId, Stamp, Text};
 
 /// A register row with who recorded it and when.
@@ -10,6 +10,15 @@ pub struct Recorded<T> {
     pub value: T,
     /// Who and when.
     pub mark: Mark,
+}
+
+/// A change as it was recorded.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastChange {
+    /// Whether a person made it: an asset that an import met for the first time is a row as well.
+    pub by_person: bool,
+    /// What, who and when.
+    pub row: Recorded<Change>,
 }
 
 /// A reading as stored.

@@ -8,12 +8,14 @@ mod gather;
 mod proofs;
 mod quality;
 mod ratios;
+mod thin;
 
 pub use correct::{Corrected, apply, by_time};
 pub use gather::{Exclusion, Judged, Role, gather, near_rated};
 pub use proofs::{Suspicion, suspicions};
 pub use quality::{Doubt, TesterRecord, doubts};
 pub use ratios::{Ratio, RatioValue, ratios};
+pub use thin::thinnable;
 
 /// What decides how readings become visits.
 #[derive(Clone, Debug, PartialEq)]

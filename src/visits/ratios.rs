@@ -42,6 +42,13 @@ const PAIRS: [(f64, f64); 3] = [(600.0, 60.0), (60.0, 30.0), (60.0, 15.0)];
 /// How far a reading's duration may be from the one asked for, as a part of it.
 const TOLERANCE: f64 = 0.1;
 
+/// Whether a ratio can be formed of a reading, by its duration. One that states none may be any.
+pub(super) fn is_of_ratio(reading: &Reading) -> bool {
+    let near =
+        |asked: f64| reading.duration_s.is_none_or(|s| (s - asked).abs() <= TOLERANCE * asked);
+    PAIRS.iter().any(|(later, earlier)| near(*later) || near(*earlier))
+}
+
 /// All ratios that the timed readings of an asset give, by time. Readings left out give none.
 pub fn ratios(judged: &[Judged]) -> Vec<Ratio> {
     let mut tests: BTreeMap<(&Series, usize, usize), Vec<&Reading>> = BTreeMap::new();

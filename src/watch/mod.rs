@@ -7,6 +7,7 @@ mod offsets;
 mod onlooker;
 mod task;
 mod testers;
+mod thin;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -24,6 +25,7 @@ use common::Judgement;
 pub use backlog::Backlog;
 pub use onlooker::{Onlooker, Seen};
 pub use task::{Task, Wake, wake};
+pub use thin::thin;
 
 /// Assets assessed between two writes: small enough that findings appear soon, large enough that
 /// all cores have work.
@@ -112,6 +114,7 @@ pub fn calendar<R: Reader + Send>(
     writer: &mut dyn Writer,
     now: Stamp,
     settings: &Settings,
+    onlooker: &dyn Onlooker,
 ) -> Result<usize, DossierError> {
     let reader = readers()?;
     let mut late = tests_due(&reader, When::ALWAYS, settings)?;
@@ -131,8 +134,9 @@ pub fn calendar<R: Reader + Send>(
     let assessor = Assessor::new(settings.trend.clone());
     let round = Round { readers, settings, assessor: &assessor, now };
     for some in work.chunks(AT_ONCE) {
-        for (pending, findings, ..) in round.assess(some, &Judgement::default())? {
+        for (pending, findings, _, seen) in round.assess(some, &Judgement::default())? {
             writer.settle(now, &pending.asset, NO_MARK, &findings)?;
+            onlooker.settled(&seen);
         }
     }
     Ok(work.len())

@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync
 use std::sync::{Arc, RwLock};
 use std::time::{Duration, Instant};
 
-use super::{Backlog, Onlooker, Seen, calendar, drain};
+use super::{Backlog, Onlooker, Seen, calendar, drain, thin};
 use crate::clock::Clock;
 use crate::dossier::{DossierError, Settings};
 use crate::sources::{Health, Stop};
@@ -100,8 +100,8 @@ impl<W: Writer> Task<W> {
         }
     }
 
-    /// Drains what is pending, if anything was committed since the last round, and looks once a day
-    /// for what was not tested in time.
+    /// Drains what is pending, if anything was committed since the last round, and once a day
+    /// looks for what was not tested in time, and thins out where it was asked to.
     fn round(
         &mut self,
         reader: &mut Option<SqliteReader>,
@@ -123,7 +123,6 @@ impl<W: Writer> Task<W> {
             Err(poisoned) => poisoned.into_inner().clone(),
         };
         let store = self.store.clone();
-        let now = self.clock.now();
         let beside = Beside {
             health: Arc::clone(&self.health),
             backlog: Arc::clone(&self.backlog),
@@ -133,7 +132,9 @@ impl<W: Writer> Task<W> {
         self.assessed.fetch_add(done as u64, Relaxed);
         let mut late = 0;
         if is_new_day {
-            late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
+            late = calendar(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
+            let told = |_, _| self.health.tick();
+            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &told)?;
             *day = Some(now.utc_day());
         }
         if done + late > 0 {

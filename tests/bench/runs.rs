@@ -1,7 +1,9 @@
 //! Whole runs, from the first proof to the verdict.
 
+use std::path::Path;
+
 use crate::person::{ASSET, Bench, OVER, alert};
-use crate::running::until;
+use crate::running::{Place, until};
 
 #[test]
 fn a_run_leads_from_proof_to_verdict() {
@@ -59,6 +61,17 @@ fn a_run_leads_from_proof_to_verdict() {
     assert_eq!(of(",BT-1,"), 11, "{proofs}");
     assert_eq!((of("known source"), of(",contact,"), of(",after,")), (2, 3, 4), "{proofs}");
     assert!(bench.daemon.take().unwrap().end().success());
+
+    // The sheet travels with everything else, and once only.
+    let (all, other) = (bench.place.path("all"), Place::new());
+    bench.place.run(&["export", "--all", all.to_str().unwrap()]);
+    for _ in 0..2 {
+        assert!(other.run(&["import", all.to_str().unwrap()]).0 <= 1);
+    }
+    other.run(&["export", "--all", other.path("all").to_str().unwrap()]);
+    let sheets = |all: &Path| std::fs::read_to_string(all.join("sheets.csv")).unwrap();
+    assert!(sheets(&all).lines().count() > 25, "{}", sheets(&all));
+    assert_eq!(sheets(&all), sheets(&other.path("all")));
 }
 
 #[test]
@@ -97,6 +110,7 @@ fn the_wrong_asset_is_put_right_afterwards() {
     bench.discharge();
     bench.test(2, "4.0E8");
     bench.ok(&[("do", "abandon"), ("reason", "the plate says YT-014")]);
+    assert!(alert(&bench.page()).contains("The tester was not checked after the tests"));
     let elsewhere = [("do", "move"), ("asset", "YT-099"), ("reason", "it was")];
     bench.refused(&elsewhere, "there is no asset `YT-099`");
     let right = [("do", "move"), ("asset", ASSET), ("reason", "it was YT-014")];

@@ -47,6 +47,7 @@ pub(crate) const DESK: (u32, u32) = (1440, 900);
 /// Keys that have no letter (W3C WebDriver, "keyboard actions").
 pub(crate) const TAB: &str = "\u{e004}";
 pub(crate) const ENTER: &str = "\u{e007}";
+pub(crate) const SPACE: &str = " ";
 
 /// A browser of its own, with nothing remembered; ended when it is dropped.
 pub(crate) struct Browser {

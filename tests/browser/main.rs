@@ -4,15 +4,22 @@
 #![expect(clippy::print_stdout, reason = "a test that fails shows the daemon's log")]
 
 mod asset;
+mod bench;
 mod checks;
 mod driver;
 mod entry;
 mod findings;
 mod fleet;
 mod looks;
+#[path = "../bench/person.rs"]
+#[expect(dead_code, reason = "shared with the bench's tests, which use all of it")]
+mod person;
 mod quay;
 mod roles;
 #[path = "../daemon/running.rs"]
 #[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
 mod running;
+#[path = "../daemon/bench.rs"]
+#[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
+mod tester;
 mod waiting;

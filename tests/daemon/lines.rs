@@ -28,8 +28,9 @@ impl Sending {
         stream.set_read_timeout(Some(DEADLINE)).unwrap();
         write!(
             stream,
-            "POST /v1/readings HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Type: {media}\r\n\
-             Transfer-Encoding: chunked\r\n\r\n"
+            "POST /v1/readings HTTP/1.1\r\nHost: {}\r\nConnection: close\r\nContent-Type: {media}\r\n\
+             Transfer-Encoding: chunked\r\n\r\n",
+            daemon.address()
         )
         .unwrap();
         Sending(stream)
@@ -174,10 +175,9 @@ fn a_database_locked_in_the_middle_of_a_request_is_told() {
         (daemon.request("GET /v1/readings?asset=YT-1&limit=1", b"").unwrap().0 == 200).then_some(())
     });
     let mut other = Connection::open(place.path("data/ohmward.db")).unwrap();
-    let held = until("the store is free for a moment", || {
+    until("the store is free for a moment", || {
         other.transaction_with_behavior(TransactionBehavior::Immediate).map(std::mem::forget).ok()
     });
-    let () = held;
     // The service may close before all of it is sent.
     sending.send(&rows[15_000..].concat()).ok();
     let (status, head, answer) = sending.answer();

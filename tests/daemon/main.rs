@@ -20,6 +20,7 @@ mod load;
 mod messages;
 mod postman;
 mod receiver;
+mod reports;
 mod running;
 mod serial;
 mod stream;

@@ -99,8 +99,8 @@ impl Daemon {
             let ended = child.try_wait().unwrap();
             assert!(ended.is_none(), "the daemon ended: {:?}", log.lock().unwrap());
             let log = log.lock().unwrap();
-            let line = log.iter().find_map(|line| line.split_once("listening on http://"))?;
-            Some(line.1.trim().parse().unwrap())
+            let line = log.iter().find_map(|line| line.split_once("listening on http"))?;
+            Some(line.1.trim_start_matches('s').trim_start_matches("://").trim().parse().unwrap())
         });
         Daemon { child, address, log }
     }
@@ -190,6 +190,7 @@ impl Daemon {
 }
 
 impl Drop for Daemon {
+    #[expect(clippy::print_stdout, reason = "what a failed test shows")]
     fn drop(&mut self) {
         // It may have ended by itself.
         self.child.kill().ok();

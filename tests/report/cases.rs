@@ -26,7 +26,7 @@ pub(crate) fn quay() -> House {
         STS-2/hoist,hoist motor,690,5000000,thermosetting,separable,Kestrel Quay berth 2,\n\
         YT-014/drive,traction motor,800,5000000,thermosetting,tied,Kestrel Quay,\n\
         RTG-7/gantry,gantry motor,690,5000000,thermoplastic,separable,Kestrel Quay stack C,form-wound\n\
-        YT-021/drive,traction motor,800,5000000,thermosetting,tied,Kestrel Quay,neutral not accessible\n";
+        YT-021/drive,traction motor,800,5000000,thermosetting,tied,Kestrel Quay,neutral not accessible 電\n";
     house.must(0, &["asset", "import", "--by", "Ines Marlow", &house.file("assets.csv", assets)]);
     let gear = "gear,kind,category,rated_voltage_v,full_scale_ohm,lowest_ohm,due,remark\n\
         IT-1,tester,CAT III,600,550000000,10000,2026-09-01,\n\

@@ -288,6 +288,11 @@ fn everything(reader: &dyn Reader, when: When) -> Vec<String> {
     told.push(format!("proofs {:?}", reader.proofs(None, when).unwrap()));
     told.push(format!("aliases {:?}", reader.aliases(when).unwrap()));
     told.push(format!("tray {:?}", reader.tray(when).unwrap()));
+    let changes = reader.changes().unwrap();
+    let mut changes: Vec<_> = changes.iter().map(|change| format!("change {change:?}")).collect();
+    changes.sort();
+    told.extend(changes);
+    told.push(format!("by hand {:?}", reader.entered_by_hand().unwrap()));
     told.push(format!("rejects {:?}", reader.rejects(true).unwrap()));
     told.push(format!("open rejects {:?}", reader.rejects(false).unwrap()));
     told.push(format!("findings {:?}", reader.findings(None, when).unwrap()));

@@ -8,6 +8,7 @@ mod faults;
 mod frozen;
 mod killed;
 mod suite;
+mod thin;
 mod words;
 
 use ohmward::store::memory::MemoryStore;

@@ -41,6 +41,7 @@ macro_rules! store_suite {
             registers_are_known_as_of_a_time,
             a_class_says_what_its_assets_are_silent_about,
             the_newest_reading_of_each_asset_is_told,
+            readings_that_are_thinned_out_are_gone_with_their_lines,
             an_event_is_replaced_and_taken_back,
             proofs_never_replace_each_other,
             an_alias_is_replaced_and_taken_back,
@@ -599,6 +600,25 @@ pub(crate) fn the_newest_reading_of_each_asset_is_told(mut store: Both) {
     assert_eq!(told(known_at(day(5))), []);
 }
 
+pub(crate) fn readings_that_are_thinned_out_are_gone_with_their_lines(mut store: Both) {
+    let warm = |at: i64| reading("YT-001", "U", day(at), 1e9, |f| f.temperature_c = Some(20.0));
+    let entries = (1..=4).map(|n| (place(n), Entry::Reading(warm(n as i64)))).collect();
+    let lines = (1..=4).map(|n| vec![b'0' + n]).collect();
+    store.parcels(day(10), &serial("bench-1"), vec![Parcel { entries, lines }]);
+    let temperatures = store.reader.day_temperatures().unwrap();
+    store.settle_all(day(11));
+    let of = |record| ReadingId { batch: 1, record, part: 0 };
+    assert_eq!(store.writer.thin(&[of(2), of(3), of(9)]).unwrap(), 2);
+    assert_eq!(store.writer.thin(&[of(2)]).unwrap(), 0);
+    let left: Vec<_> = store.stored("YT-001").iter().map(|s| s.id).collect();
+    assert_eq!(left, [of(1), of(4)]);
+    let lines: Vec<bool> = (1..=4).map(|n| store.reader.line(1, n).unwrap().is_some()).collect();
+    assert_eq!(lines, [true, false, false, true]);
+    assert_eq!(store.reader.day_temperatures().unwrap(), temperatures);
+    assert_eq!(store.waiting(), [], "nothing is to be assessed again");
+    assert_eq!(store.reader.check().unwrap(), Vec::<String>::new());
+}
+
 pub(crate) fn an_event_is_replaced_and_taken_back(mut store: Both) {
     let mut record = |at, change| store.writer.record(at, "Ines", &[change]).unwrap();
     let dried = event("YT-001", day(5), "dried", "8 h in the oven");
@@ -1029,7 +1049,8 @@ pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
     let sheet = |station: &str, at| SheetKey { station: station.into(), opened: at };
     let step = |sheet: &SheetKey, number, act: &str| {
         let (sheet, details) = (sheet.clone(), format!("{{\"n\":{number}}}"));
-        SheetStep { sheet, number, act: act.into(), details }
+        let at = sheet.opened.plus_days(f64::from(number) / 1_440.0);
+        SheetStep { sheet, number, at, act: act.into(), details }
     };
     let (first, second) = (sheet("bench-1", day(1)), sheet("bench-1", day(2)));
     let other = sheet("bench-2", day(1));
@@ -1052,6 +1073,7 @@ pub(crate) fn steps_of_a_sheet_follow_one_another(mut store: Both) {
     let told: Vec<_> =
         steps.iter().map(|s| (s.value.number, s.value.act.as_str(), s.mark.by.as_str())).collect();
     assert_eq!(told, [(1, "opened", "Ines"), (2, "planned", "Ines")]);
+    assert_eq!(steps[1].value.at, day(1).plus_days(2.0 / 1_440.0));
     assert_eq!((steps[1].value.details.as_str(), steps[1].mark.recorded_at), ("{\"n\":2}", day(1)));
     assert_eq!(store.reader.sheets(Some("bench-1"), 9).unwrap(), [second.clone(), first.clone()]);
     assert_eq!(store.reader.sheets(None, 2).unwrap(), [second, first]);

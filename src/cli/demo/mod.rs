@@ -139,6 +139,7 @@ fn where_next(place: &Place, serving: &Serving) -> Result<(), Failure> {
     if !serving.once {
         output::line(format!(
             "\nThe daemon keeps serving, and the testers keep streaming; Ctrl-C ends it:\n\
+             \x20 http://{0}/bench           a run sheet for each tester\n\
              \x20 http://{0}/v1/declining    the same list\n\
              \x20 http://{0}/healthz         how every source stands\n\
              \x20 cp YOUR-EXPORT.csv {1}     a file of your own",

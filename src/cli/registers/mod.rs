@@ -18,7 +18,8 @@ use super::place::Place;
 use super::{Exit, Failure, note};
 use crate::model::{Alias, Asset, AssetClass, AssetId, Event, Gear, Proof};
 use crate::registry::{
-    AnswerRow, LimitRow, Register, Row, classes_are_known, person, read_rows, take_over,
+    AnswerRow, LimitRow, Register, Row, StepRow, classes_are_known, person, read_rows, take_over,
+    take_over_steps,
 };
 use crate::store::{Change, Reader, Recorded, When, Writer};
 
@@ -82,6 +83,7 @@ pub(crate) fn import_register(
         Register::Proofs => rows::<Proof>(path)?.into_iter().map(Change::Proof).collect(),
         Register::Aliases => rows::<Alias>(path)?.into_iter().map(Change::Alias).collect(),
         Register::Answers => return import_answers(place, path),
+        Register::Sheets => return import_sheets(place, path),
         Register::Corrections => {
             return Err(Failure::Failed(format!(
                 "`{}` belongs to the readings.csv beside it: import the folder",
@@ -130,6 +132,16 @@ fn import_answers(place: &mut Place, path: &Path) -> Result<Exit, Failure> {
     Ok(Exit::Done)
 }
 
+/// The steps of run sheets, each in the name of who did it.
+fn import_sheets(place: &mut Place, path: &Path) -> Result<Exit, Failure> {
+    let steps = rows::<StepRow>(path)?;
+    let now = place.now;
+    let open = place.writing()?;
+    let new = take_over_steps(&open.reader, &mut open.writer, now, &steps)?;
+    note(format!("{}: {} steps of run sheets, {new} of them new", path.display(), steps.len()));
+    Ok(Exit::Done)
+}
+
 fn register_name(register: Register) -> &'static str {
     match register {
         Register::Classes => AssetClass::NAME,
@@ -141,6 +153,7 @@ fn register_name(register: Register) -> &'static str {
         Register::Aliases => Alias::NAME,
         Register::Corrections => crate::registry::CorrectionRow::NAME,
         Register::Answers => AnswerRow::NAME,
+        Register::Sheets => StepRow::NAME,
     }
 }
 

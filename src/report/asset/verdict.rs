@@ -74,7 +74,7 @@ pub(super) fn projection(dossier: &Dossier) -> Section {
             ("visits: on scale, over, under", 18.0),
             ("now, at 40 °C (90 % interval)", 27.0),
             ("decades a year (90 % interval)", 24.0),
-            ("limit", 11.0),
+            ("limit#", 11.0),
             ("when the trend reaches it", 33.0),
         ]);
         for line in &group.assessment.lines {

@@ -151,6 +151,9 @@ impl<'g> Trend<'g> {
         let half = width(&words, Ink::ReachLabel) / 2.0;
         let x = (f64::midpoint(from, to))
             .clamp(frame.left + half, (frame.right - half).max(frame.left + half));
+        let (top, bottom) = (y + 4.5, y + 13.5);
+        let corners = [(x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom)];
+        scene.area(Ink::Ground, &corners);
         scene.text(Ink::ReachLabel, (x, y + 11.5), Anchor::Middle, words);
     }
 }

@@ -33,14 +33,17 @@ pub(super) fn coverage(parts: &Parts, about: &About<'_>) -> Section {
     late.sort_by(|a, b| (a.0, &a.1.id).cmp(&(b.0, &b.1.id)));
     let never = late.iter().filter(|(last, _)| last.is_none()).count();
     let stated = parts.assets.iter().filter(|a| a.interval_days.is_some()).count();
+    let stated = match stated {
+        0 => "No asset states how often it is to be tested; each is".to_owned(),
+        n => format!("How often it is to be tested is stated for {n} of them; each other one is"),
+    };
     let words = format!(
-        "{stated} assets state how often they are to be tested; the others are expected to be \
-         tested every {} days, the interval this report was made with. On {} that held for {} of \
-         {} assets; {} were tested longer ago, {never} never.",
+        "{} assets are in service. {stated} expected to be tested every {} days, the interval this \
+         report was made with. Tested in time, seen from {}: {}. Tested longer ago: {}. Never: {never}.",
+        parts.assets.len(),
         parts.within_days,
         about.as_of.date(),
         parts.assets.len() - late.len(),
-        parts.assets.len(),
         late.len() - never,
     );
     let mut blocks = vec![Block::Text(words)];

@@ -121,6 +121,13 @@ mod tests {
         let name = slave.name().unwrap();
         let (_held, _) = open(&at(&name)).unwrap();
         assert!(refused(&name).contains("is held by another program"));
+        // As root the system refuses nothing, so this one is only told.
+        let denied = serialport::Error::new(
+            ErrorKind::Io(std::io::ErrorKind::PermissionDenied),
+            "Permission denied",
+        );
+        let told = refusal("/dev/ttyUSB0", &denied);
+        assert!(told.contains("`dialout`: add the user to it"), "{told}");
     }
 
     #[test]

@@ -6,7 +6,7 @@ mod outbox;
 mod reader;
 mod writer;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::episodes::Episode;
@@ -14,7 +14,8 @@ use super::{
     Batch, Change, FindingAct, Posted, RecordPlace, Recorded, RejectItem, Source, Stored, When,
 };
 use crate::model::{
-    Asset, AssetClass, AssetId, CorrectionKind, Finding, Mark, ReadingId, Stamp, Text, as_meant,
+    Asset, AssetClass, AssetId, CorrectionKind, Finding, Mark, Reading, ReadingId, Stamp, Text,
+    as_meant,
 };
 
 /// A store in memory. Clones share it: one writes, the others read.
@@ -33,10 +34,14 @@ impl MemoryStore {
 struct State {
     batches: Vec<Batch>,
     readings: Vec<Row>,
+    /// Readings that were thinned out: their temperatures are still known.
+    thinned: Vec<Reading>,
     rejects: Vec<Reject>,
     lines: BTreeMap<(u64, u64), Vec<u8>>,
     /// Register rows and corrections as they were recorded, assets as first met among them.
     changes: Vec<Recorded<Change>>,
+    /// Which of them an import made.
+    first_met: BTreeSet<usize>,
     findings: BTreeMap<i64, History>,
     /// By asset: from when, and under which mark.
     pending: BTreeMap<AssetId, (Stamp, u64)>,

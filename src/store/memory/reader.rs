@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use super::{MemoryStore, Row, State};
 use crate::model::{
     Access, Account, Alias, Asset, AssetClass, AssetId, Correction, CorrectionKind, Event, Finding,
-    FindingKind, Gear, Proof, ReadingId, Stamp, Text, Token,
+    FindingKind, Gear, Mark, Proof, Reading, ReadingId, Stamp, Text, Token,
 };
 use crate::store::{
-    Batch, Change, DayTemperature, FindingAct, Pending, PendingMark, Posted, Reader, Recorded,
-    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem, When,
-    episodes, same,
+    Batch, Change, DayTemperature, FindingAct, PastChange, Pending, PendingMark, Posted, Reader,
+    Recorded, Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, TrayItem,
+    When, episodes, same,
 };
 
 /// The latest of equal keys, unless it was taken back: `Some` stands, `None` is void.
@@ -310,16 +310,19 @@ impl Reader for MemoryStore {
 
     fn day_temperatures(&self) -> Result<Vec<DayTemperature>> {
         let mut days: BTreeMap<(Text, i64), (i64, f64, f64)> = BTreeMap::new();
-        self.for_each_reading(When::ALWAYS, &mut |stored| {
-            if let Some(celsius) = stored.reading.temperature_c {
-                let key = (stored.reading.station.clone(), stored.reading.taken_at.utc_day());
+        let state = self.state();
+        let stored = state.readings.iter().map(|row| &row.stored.reading);
+        let mut all: Vec<&Reading> = stored.chain(&state.thinned).collect();
+        all.sort_by(|a, b| same::by_time(a, b));
+        for reading in all {
+            if let Some(celsius) = reading.temperature_c {
+                let key = (reading.station.clone(), reading.taken_at.utc_day());
                 let (n, sum, squares) = days.entry(key).or_default();
                 *n += 1;
                 *sum += celsius;
                 *squares += celsius * celsius;
             }
-            Ok(())
-        })?;
+        }
         let all = days.into_iter().map(|((station, day), (n, sum, squares))| DayTemperature {
             station,
             day,
@@ -436,6 +439,33 @@ impl Reader for MemoryStore {
 
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
         Ok(self.state().posted_at(channel, key))
+    }
+
+    fn changes(&self) -> Result<Vec<PastChange>> {
+        let acts = self
+            .acts(None, When::ALWAYS)?
+            .into_iter()
+            .map(|act| Recorded { value: Change::FindingAct(act.value), mark: act.mark });
+        let state = self.state();
+        let all = state.changes.iter().enumerate().map(|(i, row)| PastChange {
+            by_person: !state.first_met.contains(&i),
+            row: row.clone(),
+        });
+        let acts = acts.map(|row| PastChange { by_person: true, row });
+        Ok(all.chain(acts).filter(|c| !matches!(c.row.value, Change::Access(_))).collect())
+    }
+
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>> {
+        let state = self.state();
+        let by_hand = state.batches.iter().filter(|batch| {
+            let has_readings = || state.readings.iter().any(|r| r.stored.id.batch == batch.number);
+            batch.source.kind == "hand" && has_readings()
+        });
+        let marked = by_hand.map(|batch| {
+            let mark = Mark { recorded_at: batch.received_at, by: batch.source.name.clone() };
+            Recorded { value: batch.number, mark }
+        });
+        Ok(marked.collect())
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -192,6 +192,10 @@ impl Writer for MemoryStore {
             if state.asset(&asset, When::ALWAYS).is_none() {
                 let mark = Mark { recorded_at: now, by: source.name.clone() };
                 let value = Change::Asset(first_met(asset.clone()));
+                if source.kind != "hand" {
+                    let row = state.changes.len();
+                    state.first_met.insert(row);
+                }
                 state.changes.push(Recorded { value, mark });
                 to.receipt.new_assets.push(asset.clone());
             }
@@ -272,6 +276,24 @@ impl Writer for MemoryStore {
     fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()> {
         self.state().turn(now, number, turn);
         Ok(())
+    }
+
+    fn thin(&mut self, readings: &[ReadingId]) -> Result<u64> {
+        let mut state = self.state();
+        let rows = std::mem::take(&mut state.readings);
+        let (gone, rest): (Vec<Row>, Vec<Row>) =
+            rows.into_iter().partition(|row| readings.contains(&row.stored.id));
+        state.readings = rest;
+        for row in &gone {
+            let ReadingId { batch, record, .. } = row.stored.id;
+            let same = |r: &Row| (r.stored.id.batch, r.stored.id.record) == (batch, record);
+            if !state.readings.iter().any(same) {
+                state.lines.remove(&(batch, record));
+            }
+        }
+        let count = gone.len() as u64;
+        state.thinned.extend(gone.into_iter().map(|row| row.stored.reading));
+        Ok(count)
     }
 
     fn backup(&mut self, path: &Path) -> Result<()> {

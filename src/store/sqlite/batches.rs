@@ -5,7 +5,7 @@ use rusqlite::{Connection, params};
 use super::cells::collect;
 use super::names;
 use crate::model::Stamp;
-use crate::store::{Batch, KeptFile, Result, Source};
+use crate::store::{Batch, KeptFile, Recorded, Result, Source};
 
 /// Smallest and largest of some numbers.
 #[derive(Clone, Copy, Debug)]
@@ -42,11 +42,14 @@ pub(super) fn add(db: &Connection, no: i64, now: Stamp, source: &Source) -> Resu
     Ok(())
 }
 
+/// What kind of source a person is.
+pub(super) const HAND: &str = "hand";
+
 /// Adds the batch of a person's change; returns its number.
 pub(super) fn add_change(db: &Connection, now: Stamp, by: &str) -> Result<i64> {
     let no = next(db)?;
     let source =
-        Source { kind: "hand".into(), name: by.into(), profile: Default::default(), file: None };
+        Source { kind: HAND.into(), name: by.into(), profile: Default::default(), file: None };
     add(db, no, now, &source)?;
     Ok(no)
 }
@@ -95,4 +98,13 @@ pub(super) fn of_file(db: &Connection, digest: &str) -> Result<Vec<u64>> {
     )?;
     let numbers = ask.query_map([digest], |row| row.get::<_, i64>(0).map(|no| no as u64))?;
     Ok(numbers.collect::<rusqlite::Result<_>>()?)
+}
+
+/// The batches of readings that people entered by hand, oldest first.
+pub(super) fn by_hand(db: &Connection) -> Result<Vec<Recorded<u64>>> {
+    let sql = "SELECT b.no, b.received_at, s.name FROM batch b JOIN source s ON s.no = b.source
+               WHERE s.kind = ?1 AND b.series_low IS NOT NULL ORDER BY b.no";
+    collect(db, "batch", sql, params![HAND], |cells| {
+        Ok(Recorded { value: cells.get::<i64>(0)? as u64, mark: cells.mark(1)? })
+    })
 }

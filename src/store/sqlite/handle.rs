@@ -19,8 +19,8 @@ use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Part, Run};
 use super::writer::{Core, SqliteWriter};
-use super::{backup, outbox, rejects};
-use crate::model::{Asset, AssetId, Finding, Stamp};
+use super::{backup, outbox, readings, rejects};
+use crate::model::{Asset, AssetId, Finding, ReadingId, Stamp};
 use crate::store::{
     Change, Message, Parcel, PendingMark, Receipt, Result, Source, StoreError, Turn, Writer,
 };
@@ -44,6 +44,7 @@ enum Work {
     Record { now: Stamp, by: String, changes: Vec<Change> },
     SettleRejects { numbers: Vec<u64>, batch: u64 },
     Settle { now: Stamp, asset: AssetId, seen: PendingMark, episodes: Vec<Finding> },
+    Thin(Vec<ReadingId>),
     Post { now: Stamp, messages: Vec<Message> },
     Turn { now: Stamp, number: u64, turn: Turn },
 }
@@ -73,6 +74,7 @@ impl Work {
             Work::Settle { now, asset, seen, episodes } => {
                 findings::settle(db, names, *now, asset, *seen, episodes).map(|()| Done::Nothing)
             }
+            Work::Thin(ids) => readings::thin(db, ids).map(Done::New),
             Work::Post { now, messages } => outbox::post(db, *now, messages).map(Done::New),
             Work::Turn { now, number, turn } => {
                 outbox::turn(db, *now, *number, turn).map(|()| Done::Nothing)
@@ -356,6 +358,13 @@ impl Writer for WriterHandle {
     fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()> {
         let turn = turn.clone();
         self.hand_over(Work::Turn { now, number, turn })?.wait().map(drop)
+    }
+
+    fn thin(&mut self, ids: &[ReadingId]) -> Result<u64> {
+        match self.hand_over(Work::Thin(ids.to_vec()))?.wait()? {
+            (_, Done::New(count)) => Ok(count),
+            _ => Err(gone()),
+        }
     }
 
     fn backup(&mut self, path: &Path) -> Result<()> {

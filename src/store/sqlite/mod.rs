@@ -15,6 +15,7 @@ mod feed;
 mod handle;
 mod last;
 mod lexicon;
+mod manifest;
 mod names;
 mod open;
 mod outbox;
@@ -38,6 +39,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 pub use handle::{WriterHandle, WriterThread};
+pub use manifest::{Manifest, digest, kept_files_of, manifest};
 pub use open::DaemonLock;
 pub use reader::SqliteReader;
 pub use writer::SqliteWriter;

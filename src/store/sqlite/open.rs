@@ -16,7 +16,7 @@ const SCHEMA: &[M<'static>] =
     &[M::up(include_str!("schema_1.sql")), M::up(include_str!("schema_2.sql"))];
 
 /// "ohmw": tells our databases from others'.
-const APPLICATION_ID: i32 = 0x6f68_6d77;
+pub(super) const APPLICATION_ID: i32 = 0x6f68_6d77;
 
 /// How long a writer waits for another process to let go.
 const BUSY: Duration = Duration::from_secs(10);
@@ -40,7 +40,8 @@ pub(super) fn cannot(data: &Path, why: impl std::fmt::Display) -> StoreError {
 
 /// Creates what is not there and brings the schema up to date.
 pub(super) fn prepare(data: &Path) -> Result<()> {
-    fs::create_dir_all(data).map_err(|e| cannot(data, e))?;
+    fs::create_dir_all(data)
+        .map_err(|e| cannot(data, format!("{e} (name a folder of your own with `--data`)")))?;
     let path = data.join(FILE);
     if path.is_file() && is_current(data)? {
         return Ok(());

@@ -7,7 +7,8 @@ use rusqlite::{Connection, OptionalExtension, params};
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
 use super::registers::{
-    accounts, aliases, assets, classes, corrections, events, findings, gear, proofs, sheets,
+    accounts, aliases, assets, changes, classes, corrections, events, findings, gear, proofs,
+    sheets,
 };
 use super::{batches, check, last, open, outbox, pending, readings, rejects, temperatures};
 use crate::model::{
@@ -15,8 +16,8 @@ use crate::model::{
     Gear, Proof, ReadingId, Stamp, Token,
 };
 use crate::store::{
-    Batch, DayTemperature, FindingAct, KeptFiles, Pending, Posted, Reader, Recorded, Result,
-    SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
+    Batch, DayTemperature, FindingAct, KeptFiles, PastChange, Pending, Posted, Reader, Recorded,
+    Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
 };
 
 /// A reader with a connection of its own: for one thread, and cheap.
@@ -215,6 +216,14 @@ impl Reader for SqliteReader {
 
     fn posted_at(&self, channel: &str, key: &str) -> Result<Option<Stamp>> {
         self.snapshot(|db| outbox::posted_at(db, channel, key))
+    }
+
+    fn changes(&self) -> Result<Vec<PastChange>> {
+        self.snapshot(changes::all)
+    }
+
+    fn entered_by_hand(&self) -> Result<Vec<Recorded<u64>>> {
+        self.snapshot(batches::by_hand)
     }
 
     fn pending(&self) -> Result<Vec<Pending>> {

@@ -142,6 +142,35 @@ pub(super) fn each_tolerant(
     Ok(())
 }
 
+/// Takes out readings and their original lines; returns how many were there.
+pub(super) fn thin(db: &Connection, ids: &[ReadingId]) -> Result<u64> {
+    let mut gone = 0;
+    for id in ids {
+        let (batch, record) = (id.batch as i64, id.record as i64);
+        // The spans of its batch narrow the search.
+        gone += db
+            .prepare_cached(
+                "DELETE FROM reading WHERE (series, taken_at, tester, bound, ohms, duration, nth) IN (
+                   SELECT r.series, r.taken_at, r.tester, r.bound, r.ohms, r.duration, r.nth
+                   FROM batch b CROSS JOIN series s ON s.no BETWEEN b.series_low AND b.series_high
+                   CROSS JOIN reading r ON r.series = s.no
+                     AND r.taken_at BETWEEN b.taken_low AND b.taken_high
+                   WHERE b.no = ?1 AND r.batch = ?1 AND r.record = ?2
+                     AND ((r.flags >> 6) & 65535) = ?3)",
+            )?
+            .execute(params![batch, record, id.part])?;
+        db.prepare_cached(
+            "DELETE FROM line WHERE batch = ?1 AND record = ?2 AND NOT EXISTS (
+               SELECT 1 FROM batch b CROSS JOIN series s ON s.no BETWEEN b.series_low AND b.series_high
+               CROSS JOIN reading r ON r.series = s.no
+                 AND r.taken_at BETWEEN b.taken_low AND b.taken_high
+               WHERE b.no = ?1 AND r.batch = ?1 AND r.record = ?2)",
+        )?
+        .execute(params![batch, record])?;
+    }
+    Ok(gone as u64)
+}
+
 /// Readings by their ids; those not there are left out. One pass over what their batches span.
 pub(super) fn by_ids(db: &Connection, lexicon: &Lexicon, ids: &[ReadingId]) -> Result<Vec<Found>> {
     let mut batches: FxHashMap<u64, Vec<ReadingId>> = FxHashMap::default();

@@ -67,13 +67,14 @@ CREATE TABLE told (
 
 -- == Bench: run sheets in progress and finished ==
 
--- Every step of every sheet; `number` counts within the sheet. Who and when: the batch.
+-- Every step of every sheet; `number` counts within the sheet. By whom: the batch.
 CREATE TABLE sheet_step (
     no      INTEGER PRIMARY KEY,
     batch   INTEGER NOT NULL REFERENCES batch,
     station TEXT NOT NULL,
     opened  INTEGER NOT NULL,
     number  INTEGER NOT NULL,
+    at      INTEGER NOT NULL,
     act     TEXT NOT NULL,
     details TEXT NOT NULL,
     UNIQUE (station, opened, number)

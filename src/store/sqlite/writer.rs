@@ -15,7 +15,7 @@ use super::receive::store_run;
 use super::registers::{self, findings};
 use super::run::{Part, Run};
 use super::{backup, open, outbox, rejects};
-use crate::model::{Asset, AssetId, Finding, Stamp};
+use crate::model::{Asset, AssetId, Finding, ReadingId, Stamp};
 use crate::store::{
     Change, Message, Parcel, PendingMark, Receipt, Result, Source, StoreError, Turn, Writer,
 };
@@ -199,6 +199,10 @@ impl Writer for SqliteWriter {
 
     fn turn(&mut self, now: Stamp, number: u64, turn: &Turn) -> Result<()> {
         self.core.transaction(|db, _| outbox::turn(db, now, number, turn))
+    }
+
+    fn thin(&mut self, readings: &[ReadingId]) -> Result<u64> {
+        self.core.transaction(|db, _| super::readings::thin(db, readings))
     }
 
     fn backup(&mut self, path: &Path) -> Result<()> {

@@ -3,6 +3,7 @@
 mod asked;
 mod asking;
 mod assets;
+mod audit;
 mod document;
 mod findings;
 mod ingest;
@@ -67,6 +68,7 @@ pub(super) fn table() -> Vec<Route> {
         ask("/v1/sources", get(sources::sources)),
         ask("/v1/stream", get(stream::stream)),
         Route::new(Method::GET, "/v1/openapi.json", Needs::Nothing, get(document::openapi)),
+        Route::new(Method::GET, "/v1/audit", Needs::Role(Role::Manage), get(audit::audit)),
     ]
 }
 

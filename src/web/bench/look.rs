@@ -49,8 +49,8 @@ pub(super) struct Last {
 impl Look {
     /// What a countdown is counted from.
     pub(super) fn timing(&self) -> Timing<'_> {
-        let kind = self.asset.as_ref().map_or("", |asset| asset.kind.as_str());
-        Timing { watched: &self.watched, kind, settings: &self.settings, now: self.now }
+        let stated_s = self.asset.as_ref().and_then(|asset| asset.discharge_s);
+        Timing { watched: &self.watched, stated_s, settings: &self.settings, now: self.now }
     }
 }
 

@@ -12,6 +12,8 @@ pub(super) struct Now {
     pub(super) key: String,
     /// Which form it has.
     pub(super) form: &'static str,
+    /// The point in words, and with a capital.
+    pub(super) words: String,
     pub(super) title: String,
     pub(super) text: String,
     /// A hint below the text; may be empty.
@@ -82,15 +84,15 @@ impl Count {
 /// What a countdown is counted from.
 pub(super) struct Timing<'a> {
     pub(super) watched: &'a Watched,
-    /// The kind of the asset.
-    pub(super) kind: &'a str,
+    /// Seconds of discharge that the asset or its class states.
+    pub(super) stated_s: Option<u32>,
     pub(super) settings: &'a Settings,
     pub(super) now: Stamp,
 }
 
 /// What runs at a station: the test under way, or a discharge.
 pub(super) fn count(timing: &Timing<'_>, sheet: &Sheet) -> Option<Count> {
-    let Timing { watched, kind, settings, now } = *timing;
+    let Timing { watched, stated_s, settings, now } = *timing;
     let since = |at: Stamp| now.micros().saturating_sub(at.micros()).max(0) as f64 / 1e6;
     match sheet.next()? {
         Point::Test(_) => {
@@ -106,7 +108,7 @@ pub(super) fn count(timing: &Timing<'_>, sheet: &Sheet) -> Option<Count> {
         }
         Point::Discharge(test) => {
             let (at, applied_s) = sheet.tests.get(test)?.attempt()?.ended?;
-            Some(Count::of(since(at), discharge_s(kind, applied_s, settings)))
+            Some(Count::of(since(at), discharge_s(stated_s, applied_s, settings)))
         }
         _ => None,
     }
@@ -119,6 +121,7 @@ impl Now {
         let mut now = Now {
             key: point.key(),
             form: "confirm",
+            words: words::point(sheet, point),
             title: capital(&words::point(sheet, point)),
             text: text(look, sheet, point),
             hint: String::new(),
@@ -172,6 +175,11 @@ impl Now {
             }
             Point::Test(_) => {
                 now.form = if sheet.under_way().is_some() { "running" } else { "begin" };
+                if now.form == "running" && look.watched.is_in_doubt {
+                    now.hint = "The seconds of this test began anew, by a restart or at the \
+                                tester: release, discharge, and repeat it."
+                        .into();
+                }
                 now.skip = (now.form == "begin").then_some("Leave this phase out");
             }
             Point::Discharge(_) => {

@@ -1,9 +1,10 @@
 //! A run sheet as the page shows it: its points, its results in words, what was done.
 
 use super::look::Look;
-use crate::bench::{Act, Answer, Effect, Point, Sheet, TestResult, words};
+use crate::bench::{Act, Answer, Effect, Point, Proved, Says, Sheet, TestResult, words};
 use crate::dossier::words::limit_words;
-use crate::model::{Stamp, TemperatureOf, Verdict};
+use crate::model::{ProofMoment, Stamp, TemperatureOf, Verdict};
+use crate::visits::Doubt;
 use crate::web::pages::Mark;
 
 /// A sheet for its page.
@@ -18,6 +19,8 @@ pub(super) struct SheetView {
     pub(super) planned: String,
     pub(super) points: Vec<PointView>,
     pub(super) tests: Vec<TestView>,
+    /// Whether any of them has begun.
+    pub(super) has_begun: bool,
     pub(super) effects: Vec<String>,
     pub(super) log: Vec<LogView>,
     /// What taking back the last step would take back; empty where nothing can be.
@@ -95,9 +98,9 @@ impl SheetView {
             undone: undone.contains(&entry.number),
         });
         let ended = sheet.end.as_ref().map(|end| match &end.abandoned {
-            None => format!("finished by {}, {}", end.by, clock(end.at)),
+            None => format!("Finished by {}, {}", end.by, clock(end.at)),
             Some(why) => {
-                format!("ended by {} before all was done, {}: {why}", end.by, clock(end.at))
+                format!("Ended by {} before all was done, {}: {why}", end.by, clock(end.at))
             }
         });
         let planned = sheet.plan.as_ref().map(|plan| {
@@ -124,7 +127,8 @@ impl SheetView {
             planned: planned.unwrap_or_default(),
             points: points(sheet),
             tests: (0..sheet.tests.len()).map(|test| test_view(look, sheet, test)).collect(),
-            effects: look.effects.iter().map(effect).collect(),
+            has_begun: sheet.has_begun(),
+            effects: look.effects.iter().map(effect).chain(not_checked(sheet)).collect(),
             log: log.collect(),
             undo: undo.unwrap_or_default(),
             under_way: sheet.under_way().is_some(),
@@ -170,11 +174,13 @@ fn points(sheet: &Sheet) -> Vec<PointView> {
 fn test_view(look: &Look, sheet: &Sheet, test: usize) -> TestView {
     let of = &sheet.tests[test];
     let result = look.results.iter().find(|result| result.test == test);
+    let is_under_way = sheet.under_way().is_some_and(|(running, _)| running == test);
     let state = match (&of.voided, &of.moved) {
         (Some(why), _) => format!("voided: {why}"),
         (None, Some((asset, phase))) => format!("moved to {asset} {phase}"),
         (None, None) => match sheet.answer(Point::Test(test)) {
             Some(Answer::Skipped(why)) => format!("left out: {why}"),
+            _ if is_under_way => "under way".into(),
             _ if result.is_some() => String::new(),
             _ if of.attempts.is_empty() => "to come".into(),
             _ => "no reading yet".into(),
@@ -219,9 +225,15 @@ fn test_view(look: &Look, sheet: &Sheet, test: usize) -> TestView {
         let visits = if *visits == 1 { "1 visit".to_owned() } else { format!("{visits} visits") };
         view.before = format!("{} on {}, {visits}", words::value(value), at.date());
     }
+    if is_under_way {
+        return view;
+    }
     view.says = result.says.words();
-    view.verdict = Some(result.verdict).filter(|v| *v != Verdict::TooFew).map(Mark::from);
-    view.detail = result.state.clone();
+    // What does not count says nothing of the series beside it.
+    if !matches!(result.says, Says::Invalid(_)) {
+        view.verdict = Some(result.verdict).filter(|v| *v != Verdict::TooFew).map(Mark::from);
+        view.detail = result.state.clone();
+    }
     view
 }
 
@@ -246,11 +258,25 @@ fn circumstances(result: &TestResult, sheet: &Sheet) -> String {
     if result.readings > 1 {
         parts.push(format!("{} values", result.readings));
     }
-    let doubts: Vec<&str> = result.doubts.iter().map(|doubt| doubt.word()).collect();
+    // A bench's line carries the time of its arrival, which is as good as any.
+    let told = result.doubts.iter().filter(|doubt| **doubt != Doubt::Time);
+    let doubts: Vec<&str> = told.map(|doubt| doubt.word()).collect();
     if !doubts.is_empty() {
         parts.push(format!("in doubt: {}", doubts.join(", ")));
     }
     parts.join("; ")
+}
+
+/// That nobody looked at the tester after the tests.
+fn not_checked(sheet: &Sheet) -> Option<String> {
+    let checked = |p: &Proved| p.moment == ProofMoment::After;
+    let missing = sheet.end.is_some()
+        && sheet.has_begun()
+        && !sheet.proofs.iter().any(|(_, proved)| checked(proved));
+    missing.then(|| {
+        "The tester was not checked after the tests: whether it was sound to the end is not known."
+            .to_owned()
+    })
 }
 
 /// What a failed check did, in words.

@@ -95,12 +95,21 @@ pub(in crate::store::sqlite) fn accesses(
 }
 
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Account>>> {
+    Ok(standing(rows(db, which, params)?, |account| &account.name))
+}
+
+/// Every row of an account, as recorded.
+pub(in crate::store::sqlite) fn rows(
+    db: &Connection,
+    which: &str,
+    params: &[&dyn ToSql],
+) -> Result<Vec<Recorded<Account>>> {
     let sql = format!(
         "SELECT a.no, a.name, a.role, a.password, a.revoked, b.received_at, s.name
          FROM account a JOIN batch b ON b.no = a.batch JOIN source s ON s.no = b.source
          WHERE {which} ORDER BY a.no"
     );
-    let rows = collect(db, "account", &sql, params, |cells| {
+    collect(db, "account", &sql, params, |cells| {
         let value = Account {
             name: cells.text(1)?,
             role: cells.word(2, Role::parse)?,
@@ -108,11 +117,19 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
             revoked: cells.get(4)?,
         };
         Ok(Recorded { value, mark: cells.mark(5)? })
-    })?;
-    Ok(standing(rows, |account| &account.name))
+    })
 }
 
 fn select_tokens(
+    db: &Connection,
+    which: &str,
+    params: &[&dyn ToSql],
+) -> Result<Vec<Recorded<Token>>> {
+    Ok(standing(token_rows(db, which, params)?, |token| &token.name))
+}
+
+/// Every row of a token, as recorded.
+pub(in crate::store::sqlite) fn token_rows(
     db: &Connection,
     which: &str,
     params: &[&dyn ToSql],
@@ -123,7 +140,7 @@ fn select_tokens(
          FROM token t JOIN batch b ON b.no = t.batch JOIN source s ON s.no = b.source
          WHERE {which} ORDER BY t.no"
     );
-    let rows = collect(db, "token", &sql, params, |cells| {
+    collect(db, "token", &sql, params, |cells| {
         let value = Token {
             name: cells.text(1)?,
             role: cells.word(2, Role::parse)?,
@@ -133,8 +150,7 @@ fn select_tokens(
             revoked: cells.get(6)?,
         };
         Ok(Recorded { value, mark: cells.mark(7)? })
-    })?;
-    Ok(standing(rows, |token| &token.name))
+    })
 }
 
 fn standing<T>(rows: Vec<Recorded<T>>, name: fn(&T) -> &Text) -> Vec<Recorded<T>> {

@@ -71,6 +71,24 @@ pub(in crate::store::sqlite) fn all(db: &Connection, when: When) -> Result<Vec<R
 }
 
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Alias>>> {
+    let rows = rows(db, which, params)?;
+    let mut standing = BTreeMap::new();
+    for (void, row) in rows {
+        let key = same::alias_key(&row.value);
+        match void {
+            true => standing.remove(&key),
+            false => standing.insert(key, row),
+        };
+    }
+    Ok(standing.into_values().collect())
+}
+
+/// Every row, as recorded, with whether it takes one back.
+pub(in crate::store::sqlite) fn rows(
+    db: &Connection,
+    which: &str,
+    params: &[&dyn ToSql],
+) -> Result<Vec<(bool, Recorded<Alias>)>> {
     let sql = format!(
         "SELECT l.no, l.written, a.id, l.phase_written, l.phase, l.from_at, l.until_at, l.remark,
            l.void, b.received_at, s.name, m.alias IS NOT NULL
@@ -78,7 +96,7 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
            JOIN source s ON s.no = b.source LEFT JOIN merger m ON m.alias = l.no
          WHERE {which} ORDER BY l.no"
     );
-    let rows = collect(db, "alias", &sql, params, |cells| {
+    collect(db, "alias", &sql, params, |cells| {
         let value = Alias {
             written: cells.text(1)?,
             asset: cells.asset(2)?,
@@ -90,14 +108,5 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
             merged: cells.get(11)?,
         };
         Ok((cells.get::<bool>(8)?, Recorded { value, mark: cells.mark(9)? }))
-    })?;
-    let mut standing = BTreeMap::new();
-    for (void, row) in rows {
-        let key = same::alias_key(&row.value);
-        match void {
-            true => standing.remove(&key),
-            false => standing.insert(key, row),
-        };
-    }
-    Ok(standing.into_values().collect())
+    })
 }

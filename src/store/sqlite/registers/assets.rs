@@ -6,14 +6,16 @@ use super::{Recording, classes};
 use crate::model::{
     Asset, AssetClass, AssetId, Insulation, Joining, Limit, LimitMeaning, Training, as_meant,
 };
+use crate::store::sqlite::batches;
 use crate::store::sqlite::cells::{Cells, collect};
 use crate::store::sqlite::names::Names;
 use crate::store::{Recorded, Result, When};
 
 const COLUMNS: &str = "SELECT v.no, a.id, v.kind, v.rated_voltage, v.limit_ohm, v.insulation,
-    v.joining, v.site, v.remark, m.class, m.interval_days, m.discharge_s, m.training
+    v.joining, v.site, v.remark, m.class, m.interval_days, m.discharge_s, m.training,
+    b.received_at, s.name, s.kind
     FROM asset_version v JOIN asset a ON a.no = v.asset JOIN batch b ON b.no = v.batch
-      LEFT JOIN asset_more m ON m.version = v.no";
+      JOIN source s ON s.no = b.source LEFT JOIN asset_more m ON m.version = v.no";
 
 /// Registers an asset that was met for the first time; false when it is registered already.
 pub(in crate::store::sqlite) fn first_met(
@@ -127,6 +129,19 @@ pub(in crate::store::sqlite) fn registered(db: &Connection, when: When) -> Resul
     versions.dedup_by(|older, newer| older.1.id == newer.1.id);
     versions.reverse();
     versions.into_iter().map(|v| with_limits(db, v)).collect()
+}
+
+/// Every version of every asset in its own words, as recorded, with whether a person recorded it.
+pub(in crate::store::sqlite) fn versions(db: &Connection) -> Result<Vec<(bool, Recorded<Asset>)>> {
+    let sql = format!("{COLUMNS} ORDER BY v.no");
+    let versions = collect(db, "asset_version", &sql, &[], |cells| {
+        let by_person = cells.text(15)? == batches::HAND;
+        Ok((by_person, cells.mark(13)?, read(cells)?))
+    })?;
+    let whole = versions.into_iter().map(|(by_person, mark, version)| {
+        Ok((by_person, Recorded { value: with_limits(db, version)?, mark }))
+    });
+    whole.collect()
 }
 
 /// One asset in its own words.

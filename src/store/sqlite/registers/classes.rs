@@ -52,12 +52,22 @@ pub(in crate::store::sqlite) fn all(
     db: &Connection,
     when: When,
 ) -> Result<Vec<Recorded<AssetClass>>> {
+    let rows = versions(db, when)?;
+    let last: BTreeMap<Text, _> = rows.into_iter().map(|r| (r.value.name.clone(), r)).collect();
+    Ok(last.into_values().collect())
+}
+
+/// Every version of every class as it was known, oldest first.
+pub(in crate::store::sqlite) fn versions(
+    db: &Connection,
+    when: When,
+) -> Result<Vec<Recorded<AssetClass>>> {
     let sql = "SELECT c.no, c.name, c.kind, c.limit_ohm, c.as_read_ohm, c.ohm_per_volt,
            c.working_voltage, c.insulation, c.joining, c.interval_days, c.discharge_s, c.remark,
            b.received_at, s.name
          FROM class c JOIN batch b ON b.no = c.batch JOIN source s ON s.no = b.source
          WHERE b.received_at <= ?1 ORDER BY c.no";
-    let rows = collect(db, "class", sql, params![when.known_at.micros()], |cells| {
+    collect(db, "class", sql, params![when.known_at.micros()], |cells| {
         let isolation = match (cells.get(5)?, cells.get(6)?) {
             (Some(ohm_per_volt), Some(working_voltage_v)) => {
                 Some(Isolation { ohm_per_volt, working_voltage_v })
@@ -77,7 +87,5 @@ pub(in crate::store::sqlite) fn all(
             remark: cells.text(11)?,
         };
         Ok(Recorded { value, mark: cells.mark(12)? })
-    })?;
-    let last: BTreeMap<Text, _> = rows.into_iter().map(|r| (r.value.name.clone(), r)).collect();
-    Ok(last.into_values().collect())
+    })
 }

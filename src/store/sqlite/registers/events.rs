@@ -59,21 +59,7 @@ pub(in crate::store::sqlite) fn all(
 }
 
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Event>>> {
-    let sql = format!(
-        "SELECT e.no, e.at, a.id, e.kind, e.remark, e.void, b.received_at, s.name
-         FROM event e JOIN asset a ON a.no = e.asset JOIN batch b ON b.no = e.batch
-           JOIN source s ON s.no = b.source
-         WHERE {which} ORDER BY e.no"
-    );
-    let rows = collect(db, "event", &sql, params, |cells| {
-        let value = Event {
-            at: cells.stamp(1)?,
-            asset: cells.asset(2)?,
-            kind: cells.word(3, EventKind::parse)?,
-            remark: cells.text(4)?,
-        };
-        Ok((cells.get::<bool>(5)?, Recorded { value, mark: cells.mark(6)? }))
-    })?;
+    let rows = rows(db, which, params)?;
     let mut standing = BTreeMap::new();
     for (void, row) in rows {
         let key = (row.value.at, row.value.asset.clone(), row.value.kind.word().to_owned());
@@ -83,4 +69,27 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
         };
     }
     Ok(standing.into_values().collect())
+}
+
+/// Every row, as recorded, with whether it takes one back.
+pub(in crate::store::sqlite) fn rows(
+    db: &Connection,
+    which: &str,
+    params: &[&dyn ToSql],
+) -> Result<Vec<(bool, Recorded<Event>)>> {
+    let sql = format!(
+        "SELECT e.no, e.at, a.id, e.kind, e.remark, e.void, b.received_at, s.name
+         FROM event e JOIN asset a ON a.no = e.asset JOIN batch b ON b.no = e.batch
+           JOIN source s ON s.no = b.source
+         WHERE {which} ORDER BY e.no"
+    );
+    collect(db, "event", &sql, params, |cells| {
+        let value = Event {
+            at: cells.stamp(1)?,
+            asset: cells.asset(2)?,
+            kind: cells.word(3, EventKind::parse)?,
+            remark: cells.text(4)?,
+        };
+        Ok((cells.get::<bool>(5)?, Recorded { value, mark: cells.mark(6)? }))
+    })
 }

@@ -3,6 +3,7 @@
 pub(super) mod accounts;
 pub(super) mod aliases;
 pub(super) mod assets;
+pub(super) mod changes;
 pub(super) mod classes;
 pub(super) mod corrections;
 pub(super) mod events;

@@ -80,13 +80,30 @@ pub(in crate::store::sqlite) fn all(
 }
 
 fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Recorded<Proof>>> {
+    let rows = rows(db, which, params)?;
+    let mut standing: Vec<Recorded<Proof>> = Vec::new();
+    for (void, row) in rows {
+        match void {
+            true => standing.retain(|s| s.value != row.value),
+            false => standing.push(row),
+        }
+    }
+    Ok(standing)
+}
+
+/// Every row, as recorded, with whether it takes one back.
+pub(in crate::store::sqlite) fn rows(
+    db: &Connection,
+    which: &str,
+    params: &[&dyn ToSql],
+) -> Result<Vec<(bool, Recorded<Proof>)>> {
     let sql = format!(
         "SELECT p.no, p.at, p.tester, p.kind, p.value, p.unit, p.passed, p.moment, p.remark,
            p.void, b.received_at, s.name
          FROM proof p JOIN batch b ON b.no = p.batch JOIN source s ON s.no = b.source
          WHERE {which} ORDER BY p.at, p.tester, p.no"
     );
-    let rows = collect(db, "proof", &sql, params, |cells| {
+    collect(db, "proof", &sql, params, |cells| {
         let value = Proof {
             at: cells.stamp(1)?,
             tester: cells.text(2)?,
@@ -98,13 +115,5 @@ fn select(db: &Connection, which: &str, params: &[&dyn ToSql]) -> Result<Vec<Rec
             remark: cells.text(8)?,
         };
         Ok((cells.get::<bool>(9)?, Recorded { value, mark: cells.mark(10)? }))
-    })?;
-    let mut standing: Vec<Recorded<Proof>> = Vec::new();
-    for (void, row) in rows {
-        match void {
-            true => standing.retain(|s| s.value != row.value),
-            false => standing.push(row),
-        }
-    }
-    Ok(standing)
+    })
 }

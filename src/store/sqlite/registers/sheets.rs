@@ -20,14 +20,15 @@ pub(super) fn add(to: &mut Recording<'_>, step: &SheetStep) -> Result<bool> {
     }
     to.db
         .prepare_cached(
-            "INSERT INTO sheet_step (batch, station, opened, number, act, details)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            "INSERT INTO sheet_step (batch, station, opened, number, at, act, details)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
         )?
         .execute(params![
             to.batch,
             station.as_str(),
             opened.micros(),
             step.number,
+            step.at.micros(),
             step.act.as_str(),
             step.details
         ])?;
@@ -54,7 +55,7 @@ pub(in crate::store::sqlite) fn steps(
     db: &Connection,
     sheet: &SheetKey,
 ) -> Result<Vec<Recorded<SheetStep>>> {
-    let sql = "SELECT p.no, p.number, p.act, p.details, b.received_at, s.name
+    let sql = "SELECT p.no, p.number, p.at, p.act, p.details, b.received_at, s.name
                FROM sheet_step p JOIN batch b ON b.no = p.batch JOIN source s ON s.no = b.source
                WHERE p.station = ?1 AND p.opened = ?2 ORDER BY p.number";
     let key = params![sheet.station.as_str(), sheet.opened.micros()];
@@ -62,9 +63,27 @@ pub(in crate::store::sqlite) fn steps(
         let value = SheetStep {
             sheet: sheet.clone(),
             number: cells.get(1)?,
-            act: cells.text(2)?,
-            details: cells.get(3)?,
+            at: cells.stamp(2)?,
+            act: cells.text(3)?,
+            details: cells.get(4)?,
         };
-        Ok(Recorded { value, mark: cells.mark(4)? })
+        Ok(Recorded { value, mark: cells.mark(5)? })
+    })
+}
+
+/// Every step of every sheet, as recorded.
+pub(in crate::store::sqlite) fn all(db: &Connection) -> Result<Vec<Recorded<SheetStep>>> {
+    let sql = "SELECT p.no, p.station, p.opened, p.number, p.at, p.act, p.details, b.received_at,
+                 s.name FROM sheet_step p JOIN batch b ON b.no = p.batch JOIN source s ON s.no = b.source
+               ORDER BY p.no";
+    collect(db, "sheet_step", sql, &[], |cells| {
+        let value = SheetStep {
+            sheet: SheetKey { station: cells.text(1)?, opened: cells.stamp(2)? },
+            number: cells.get(3)?,
+            at: cells.stamp(4)?,
+            act: cells.text(5)?,
+            details: cells.get(6)?,
+        };
+        Ok(Recorded { value, mark: cells.mark(7)? })
     })
 }
