@@ -11,9 +11,10 @@ use serde::Deserialize;
 use super::asked::{Asked, segment};
 use super::numbers::{bounded, date, filters};
 use super::{Frame, Mark, Page, Section};
-use crate::dossier::{Ranked, expected_false, ranked};
+use crate::dossier::{DossierError, Ranked, Records, Settings, expected_false, ranked};
 use crate::model::{Asset, AssetId, Finding, FindingKind, FindingState, Stamp};
-use crate::store::{Reader, Result as StoreResult, When};
+use crate::store::sqlite::SqliteReader;
+use crate::store::{Reader, When};
 use crate::trend::words::ohms;
 use crate::web::Service;
 use crate::web::refusal::Refusal;
@@ -38,17 +39,22 @@ pub(super) async fn page(
     asked: Asked<Ask>,
 ) -> Result<Page<FleetPage>, Refusal> {
     let Asked { who, uri, query: ask } = asked;
-    let question = ask.clone();
-    let fleet = service
-        .ask(move |reader| -> StoreResult<_> {
-            let (findings, assets) =
-                (reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?);
-            let tested = reader.last_taken(When::ALWAYS)?.into_iter().collect();
-            Ok(Fleet::of(findings, assets, &tested, &question))
-        })
-        .await?;
+    let (question, settings) = (ask.clone(), service.shared.settings());
+    let fleet = service.ask(move |reader| Ok(read(reader, &question, &settings))).await??;
     let frame = Frame::of(Section::Fleet, who, &uri);
     Ok(Page(StatusCode::OK, FleetPage { fleet, ask, frame }))
+}
+
+/// Reads what stands, and assesses nothing anew.
+fn read(reader: &SqliteReader, ask: &Ask, settings: &Settings) -> Result<Fleet, DossierError> {
+    let (findings, assets) = (reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?);
+    let mut fleet = Fleet::of(findings, assets, ask);
+    // Looked up for those that are shown: for ten thousand it takes longer than the page may.
+    let records = Records::new(reader, When::ALWAYS, settings)?;
+    for quiet in &mut fleet.rest {
+        quiet.tested = records.last_tested(&quiet.id)?.map(Stamp::date);
+    }
+    Ok(fleet)
 }
 
 #[derive(Template)]
@@ -105,11 +111,12 @@ struct Part {
 
 /// An asset with no finding.
 struct Quiet {
-    id: String,
+    id: AssetId,
     kind: String,
     site: String,
     limit: String,
-    tested: String,
+    /// The date of its last test.
+    tested: Option<String>,
 }
 
 /// The findings on one asset, tester or day.
@@ -134,12 +141,7 @@ fn by_subject(standing: &[Ranked]) -> Vec<Standing<'_>> {
 }
 
 impl Fleet {
-    fn of(
-        findings: Vec<Finding>,
-        assets: Vec<Asset>,
-        tested: &HashMap<AssetId, Stamp>,
-        ask: &Ask,
-    ) -> Fleet {
+    fn of(findings: Vec<Finding>, assets: Vec<Asset>, ask: &Ask) -> Fleet {
         let standing: Vec<Ranked> = ranked(findings, true);
         let subjects = by_subject(&standing);
         let named: HashSet<&str> = standing.iter().map(|r| r.asset.as_str()).collect();
@@ -166,7 +168,7 @@ impl Fleet {
                     let list = if is_watch(leading) { &mut watch } else { &mut due };
                     list.push(Row::of(rows, *asset));
                 }
-                (Some(asset), None) => rest.push(Quiet::of(asset, tested.get(&asset.id))),
+                (Some(asset), None) => rest.push(Quiet::of(asset)),
                 (None, None) => {}
             }
         }
@@ -189,13 +191,13 @@ impl Fleet {
 }
 
 impl Quiet {
-    fn of(asset: &Asset, tested: Option<&Stamp>) -> Quiet {
+    fn of(asset: &Asset) -> Quiet {
         Quiet {
-            id: asset.id.to_string(),
+            id: asset.id.clone(),
             kind: asset.kind.to_string(),
             site: asset.site.to_string(),
             limit: asset.limit_ohm.map(|l| format!("{} at 40 °C", ohms(l))).unwrap_or_default(),
-            tested: tested.map(|at| at.date()).unwrap_or_default(),
+            tested: None,
         }
     }
 }
@@ -270,6 +272,7 @@ impl Row {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dossier::Evidence;
     use crate::model::Phase;
 
     fn asset(id: &str, site: &str) -> Asset {
@@ -277,6 +280,7 @@ mod tests {
     }
 
     fn finding(asset: &str, kind: FindingKind, since: i64) -> Finding {
+        let evidence = Evidence { probability: Some(0.9), ..Evidence::default() };
         Finding {
             asset: AssetId::new(asset).unwrap(),
             kind,
@@ -285,7 +289,7 @@ mod tests {
             until: None,
             state: FindingState::Open,
             reason: "why".into(),
-            evidence: r#"{"probability": 0.9}"#.into(),
+            evidence: serde_json::to_string(&evidence).unwrap(),
         }
     }
 
@@ -302,7 +306,7 @@ mod tests {
             finding("YT-090", FindingKind::Watch, 1),
             finding("tester HT-6", FindingKind::Tester, 1),
         ];
-        let fleet = Fleet::of(findings, assets.collect(), &HashMap::new(), ask);
+        let fleet = Fleet::of(findings, assets.collect(), ask);
         let names = |rows: &[Row]| {
             let rows = rows.iter().map(|r| format!("{}*{}", r.subject, r.findings.len()));
             rows.collect::<Vec<_>>().join(" ")
