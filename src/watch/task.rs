@@ -133,7 +133,9 @@ impl<W: Writer> Task<W> {
         let mut late = 0;
         if is_new_day {
             late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
-            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &|_, _| self.health.tick())?;
+            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &|_, _| {
+                self.health.tick()
+            })?;
             *day = Some(now.utc_day());
         }
         if done + late > 0 {
