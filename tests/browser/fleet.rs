@@ -39,3 +39,17 @@ fn the_list_is_filtered() {
     browser.go("/?show=declining");
     assert_eq!(browser.all("#due ~ table tbody tr").len(), 2);
 }
+
+/// What comes in is seen on a page that stays open, without anybody loading it again.
+#[test]
+fn an_open_page_stays_fresh() {
+    let quay = Quay::open();
+    quay.browser.go("/stations");
+    quay.browser.until_says("nothing has come yet");
+    quay.browser.script("document.body.dataset.same = 'page'");
+    let body = "taken_at,asset,phase,resistance_ohm\n2025-03-03T08:00:00Z,YT-001/drive,U,5e8\n";
+    let (status, said) = quay.daemon.post("text/csv", body);
+    assert_eq!((status, &said["accepted"]), (200, &serde_json::json!(1)), "{said}");
+    quay.browser.until_says("1 readings stored");
+    assert_eq!(quay.browser.script("return document.body.dataset.same"), "page");
+}

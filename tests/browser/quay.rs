@@ -90,7 +90,7 @@ fn readings() -> String {
 /// A service with that store, and a browser that looks at it.
 pub(crate) struct Quay {
     pub(crate) browser: Browser,
-    _daemon: Daemon,
+    pub(crate) daemon: Daemon,
     _place: Place,
 }
 
@@ -110,7 +110,7 @@ impl Quay {
             assert!(child.wait().unwrap().success(), "the account of {name}");
         }
         let daemon = place.serve();
-        Quay { browser: Browser::open(daemon.address()), _daemon: daemon, _place: place }
+        Quay { browser: Browser::open(daemon.address()), daemon, _place: place }
     }
 
     /// The same, where somebody has said who they are.
