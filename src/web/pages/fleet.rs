@@ -41,14 +41,19 @@ pub(super) async fn page(
     let question = ask.clone();
     let fleet = service
         .ask(move |reader| -> StoreResult<_> {
-            let (findings, assets) =
-                (reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?);
+            let (findings, assets) = (reader.findings(None, When::ALWAYS)?, in_service(reader)?);
             let tested = reader.last_taken(When::ALWAYS)?.into_iter().collect();
             Ok(Fleet::of(findings, assets, &tested, &question))
         })
         .await?;
     let frame = Frame::of(Section::Fleet, who, &uri);
     Ok(Page(StatusCode::OK, FleetPage { fleet, ask, frame }))
+}
+
+/// The assets of the fleet: none that is retired, merged into another, or a part to learn on.
+fn in_service(reader: &dyn Reader) -> StoreResult<Vec<Asset>> {
+    let fleet = crate::dossier::Fleet::read(reader, When::ALWAYS)?;
+    Ok(fleet.in_service().cloned().collect())
 }
 
 #[derive(Template)]
