@@ -37,6 +37,8 @@ pub(super) struct Live {
     longest: Option<f64>,
     /// The test's values have ended: what comes is of something else.
     closed: bool,
+    /// Its seconds began anew before the rated time.
+    restarted: bool,
 }
 
 impl Live {
@@ -60,6 +62,7 @@ impl Live {
             // It was broken off before the rated time and begun again.
             self.started = Some(at.plus_days(-told / 86_400.0));
             self.longest = None;
+            self.restarted = true;
         }
         let elapsed = seconds.unwrap_or_else(|| since(started));
         self.closed |= fell_back || elapsed > LATE * rated_s;
@@ -77,6 +80,17 @@ impl Live {
         if of_test && self.test.len() < MOST {
             self.test.push(value);
         }
+    }
+
+    /// A test was under way whose beginning nobody remembers: its seconds cannot be counted on, so
+    /// no value belongs to it any more.
+    pub(super) fn interrupted() -> Self {
+        Live { closed: true, restarted: true, ..Live::default() }
+    }
+
+    /// Whether the seconds of the test are in doubt.
+    pub(super) fn is_in_doubt(&self) -> bool {
+        self.restarted
     }
 
     /// When the voltage of the test went on, as the stream tells.
@@ -116,5 +130,9 @@ mod tests {
     fn a_test_broken_off_may_begin_again() {
         let again = [(0.0, Some(5.0)), (9.0, Some(14.0)), (30.0, Some(0.0)), (90.0, Some(60.0))];
         assert_eq!(belong(&again), [true; 4]);
+        let mut live = Live::interrupted();
+        assert!(!live.belongs(at(0.0), Some(0.0), 60.0) && live.is_in_doubt());
+        live.begin();
+        assert!(live.belongs(at(0.0), Some(0.0), 60.0) && !live.is_in_doubt());
     }
 }

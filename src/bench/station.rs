@@ -23,6 +23,8 @@ pub struct Setup {
     pub test_voltage_v: Option<f64>,
     /// Whether the stream itself tells when a test begins; else a person does.
     pub starts_itself: bool,
+    /// Whether the seconds of a test are counted from its first line, and not told by the tester.
+    pub counts_seconds: bool,
     /// What always lies there while no sheet is open.
     pub always: Option<OnBench>,
 }
@@ -57,6 +59,8 @@ pub struct Watched {
     pub test: Vec<LiveValue>,
     /// When the voltage of the test under way went on, as far as is known.
     pub started: Option<Stamp>,
+    /// Whether its seconds began anew meanwhile.
+    pub is_in_doubt: bool,
 }
 
 /// What somebody has seen of a sheet before asking something of it.
@@ -89,7 +93,13 @@ impl Station {
             Some(key) => sheet_of(reader, &key)?,
             None => None,
         };
-        let state = State { sheet, ..State::default() };
+        // Of a test that was under way the first line is forgotten.
+        let under_way = sheet.as_ref().is_some_and(|sheet| sheet.under_way().is_some());
+        let live = match under_way && setup.counts_seconds {
+            true => Live::interrupted(),
+            false => Live::default(),
+        };
+        let state = State { sheet, live, arrived: None };
         Ok(Station { name, setup, state: Mutex::new(state) })
     }
 
@@ -106,7 +116,7 @@ impl Station {
             false => Some(attempt.begun),
         });
         let (sheet, last, test) = (state.sheet.clone(), state.live.last, state.live.test.clone());
-        Watched { sheet, last, test, started }
+        Watched { sheet, last, test, started, is_in_doubt: state.live.is_in_doubt() }
     }
 
     /// Opens a sheet for an asset, which is registered first if it is new (`register`).

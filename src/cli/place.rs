@@ -180,7 +180,13 @@ impl Place {
     pub(crate) fn look_at_calendar(&mut self) -> Result<(), Failure> {
         let (settings, now) = (self.config.assess.clone(), self.now);
         let open = self.writing()?;
-        watch::calendar(&|| open.store.reader(), &mut open.writer, now, &settings)?;
+        watch::calendar(
+            &|| open.store.reader(),
+            &mut open.writer,
+            now,
+            &settings,
+            &|_: usize, _: usize| (),
+        )?;
         Ok(())
     }
 

@@ -82,6 +82,10 @@ impl Crew {
             tester: station.around.tester.clone(),
             test_voltage_v: station.around.test_voltage_v,
             starts_itself: station.test != Some(TestRule::Button),
+            counts_seconds: matches!(
+                station.test,
+                Some(TestRule::Pause(_) | TestRule::Marker { .. })
+            ),
             always: always.map(|(asset, phase, setup)| OnBench::always(asset, phase, setup)),
         };
         let name = station.port.name.clone();

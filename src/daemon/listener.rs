@@ -29,7 +29,10 @@ pub fn reach(address: SocketAddr, http: &Http, keys: &Keys) -> Result<Reach, Dae
     };
     let mut missing = Vec::new();
     if reach.beyond && !reach.tls && !reach.behind_proxy {
-        missing.push("a certificate (`tls_cert` and `tls_key` in `[http]`), or `behind_proxy = true` where a proxy speaks TLS");
+        missing.push(
+            "a certificate (`tls_cert` and `tls_key` in `[http]`), or `behind_proxy = true` where \
+             a proxy speaks TLS",
+        );
     }
     if (reach.beyond || reach.behind_proxy) && keys.accounts.is_empty() {
         missing.push("an account (`ohmward account add NAME --role manage`)");

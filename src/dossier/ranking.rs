@@ -58,7 +58,9 @@ pub fn row(finding: Finding) -> Ranked {
 
 /// How many of these findings are to be expected to be false, by the model's own account.
 pub fn expected_false<'r>(rows: impl IntoIterator<Item = &'r Ranked>) -> f64 {
-    rows.into_iter().filter_map(|row| row.evidence.probability).map(|p| 1.0 - p).sum()
+    let chances = rows.into_iter().filter_map(|row| row.evidence.probability);
+    // The sum of nothing is -0.0.
+    chances.fold(0.0, |sum, p| sum + (1.0 - p))
 }
 
 /// Below the limit first, then by the earliest credible crossing, then by age.

@@ -157,7 +157,8 @@ impl Flow<'_> {
                 self.ended = true;
                 return None;
             }
-            if self.records() >= PARCEL || (self.ended && self.records() > 0) {
+            let enough = self.records() >= PARCEL || self.window.len() > limits::LINES_PART_BYTES;
+            if self.records() > 0 && (enough || self.ended) {
                 return Some(self.pack());
             }
             // A record without an end is cut by the framer; its bytes are not kept either.

@@ -114,6 +114,7 @@ pub fn calendar<R: Reader + Send>(
     writer: &mut dyn Writer,
     now: Stamp,
     settings: &Settings,
+    onlooker: &dyn Onlooker,
 ) -> Result<usize, DossierError> {
     let reader = readers()?;
     let mut late = tests_due(&reader, When::ALWAYS, settings)?;
@@ -133,8 +134,9 @@ pub fn calendar<R: Reader + Send>(
     let assessor = Assessor::new(settings.trend.clone());
     let round = Round { readers, settings, assessor: &assessor, now };
     for some in work.chunks(AT_ONCE) {
-        for (pending, findings, ..) in round.assess(some, &Judgement::default())? {
+        for (pending, findings, _, seen) in round.assess(some, &Judgement::default())? {
             writer.settle(now, &pending.asset, NO_MARK, &findings)?;
+            onlooker.settled(&seen);
         }
     }
     Ok(work.len())

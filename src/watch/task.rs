@@ -132,10 +132,9 @@ impl<W: Writer> Task<W> {
         self.assessed.fetch_add(done as u64, Relaxed);
         let mut late = 0;
         if is_new_day {
-            late = calendar(&|| store.reader(), &mut self.writer, now, &settings)?;
-            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &|_, _| {
-                self.health.tick()
-            })?;
+            late = calendar(&|| store.reader(), &mut self.writer, now, &settings, &beside)?;
+            let told = |_, _| self.health.tick();
+            thin(&store.reader()?, Some(&mut self.writer), now, &settings, &told)?;
             *day = Some(now.utc_day());
         }
         if done + late > 0 {

@@ -10,6 +10,7 @@ use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::MethodRouter;
 
+use super::access::Shown;
 use super::refusal::Refusal;
 use super::who::Who;
 use super::{Service, access};
@@ -73,6 +74,10 @@ async fn guarded(
     if let Err(refusal) = access::admit(reach, &request) {
         return refusal.into_response();
     }
+    let shown = match needs {
+        Needs::Nothing => None,
+        Needs::Role(role) | Needs::Person(role) => Some(Shown::of(request.headers(), role)),
+    };
     let (request, slow) = access::timed(request);
     let response = match Who::of(&service, needs, client.ip(), request).await {
         Ok((who, mut request)) => {
@@ -89,5 +94,8 @@ async fn guarded(
         let error = "the body did not come in time (send it again, in smaller parts)";
         return Refusal::new(StatusCode::REQUEST_TIMEOUT, error).into_response();
     }
-    response
+    match shown {
+        Some(shown) => access::lasting(&service, &shown, response),
+        None => response,
+    }
 }

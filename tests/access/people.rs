@@ -1,9 +1,12 @@
 //! People who log in: cookies, forged forms, tries in vain, and how a session ends.
 
+use std::io::{Read, Write};
+use std::net::TcpStream;
+
 use serde_json::Value;
 
-use crate::ask::{PASSWORD, ask, form, logged_in};
-use crate::running::{Daemon, Place};
+use crate::ask::{PASSWORD, answer, ask, form, logged_in, request};
+use crate::running::{DEADLINE, Daemon, Place};
 
 fn served() -> (Place, Daemon) {
     let place = Place::new();
@@ -145,4 +148,37 @@ fn a_session_ends_at_once_with_its_account() {
     let bytes = std::fs::read(place.path("data/ohmward.db")).unwrap();
     assert!(!bytes.windows(PASSWORD.len()).any(|part| part == PASSWORD.as_bytes()));
     assert_eq!(place.run(&["check"]).0, 0);
+}
+
+#[test]
+fn an_open_stream_ends_with_its_session_or_token() {
+    let (place, daemon) = served();
+    let at = daemon.address();
+    place.account("Ines", "read");
+    let cookie = logged_in(at, "Ines");
+    let token = place.token("board", "read", &[]);
+    let mut streams: Vec<TcpStream> = [&cookie, &token]
+        .iter()
+        .map(|header| {
+            let mut stream = TcpStream::connect(at).unwrap();
+            stream.set_read_timeout(Some(DEADLINE)).unwrap();
+            stream.write_all(&request(at, "GET /v1/stream", &[header], "")).unwrap();
+            assert_eq!(answer(&mut stream).unwrap().status, 200);
+            stream
+        })
+        .collect();
+    assert_eq!(place.run(&["account", "revoke", "Ines"]).0, 0);
+    assert_eq!(place.run(&["token", "revoke", "board"]).0, 0);
+    let reading = "taken_at,asset,phase,resistance_ohm\n2026-03-02T08:15:00Z,YT-1,U,5e8\n";
+    let ingest = place.token("gateway", "ingest", &[]);
+    assert_eq!(
+        ask(at, "POST /v1/readings", &[&ingest, "Content-Type: text/csv"], reading).status,
+        200
+    );
+    for stream in &mut streams {
+        let mut rest = String::new();
+        stream.read_to_string(&mut rest).unwrap();
+        assert!(!rest.contains("YT-1"), "{rest}");
+    }
+    assert!(daemon.end().success());
 }

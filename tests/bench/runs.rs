@@ -110,6 +110,7 @@ fn the_wrong_asset_is_put_right_afterwards() {
     bench.discharge();
     bench.test(2, "4.0E8");
     bench.ok(&[("do", "abandon"), ("reason", "the plate says YT-014")]);
+    assert!(alert(&bench.page()).contains("The tester was not checked after the tests"));
     let elsewhere = [("do", "move"), ("asset", "YT-099"), ("reason", "it was")];
     bench.refused(&elsewhere, "there is no asset `YT-099`");
     let right = [("do", "move"), ("asset", ASSET), ("reason", "it was YT-014")];
@@ -154,7 +155,7 @@ fn a_button_counts_the_seconds_of_bare_values() {
     bench.place.config(&config.replace("quay-scpi", "ohms"));
     bench.daemon().signal("HUP");
     until("the station was opened anew", || {
-        (bench.daemon().source("bench-1")["records"] == 0).then_some(())
+        bench.daemon().log().contains("the configuration was read again").then_some(())
     });
     bench.connected(1);
     bench.isolated(ASSET);

@@ -79,6 +79,48 @@ fn a_kill_in_the_middle_of_a_test_loses_nothing() {
 }
 
 #[test]
+fn a_test_whose_seconds_a_restart_has_lost_is_to_be_repeated() {
+    let mut bench = Bench::with("test = \"pause\"\npause_s = 5.0");
+    bench.isolated(ASSET);
+    bench.prove();
+    bench.ok(&[("do", "confirm"), ("point", "contact-1")]);
+    bench.tester.send(reply("4.1E8", 0.5));
+    bench.daemon().until_count("bench-1", "accepted", 1);
+    bench.daemon.take().unwrap().kill();
+    bench.daemon = Some(bench.place.serve());
+    bench.connected(1);
+    assert!(bench.page().contains("The seconds of this test began anew"));
+    bench.tester.send(reply("4.2E8", 1.0));
+    bench.daemon().until_count("bench-1", "tray", 1);
+    bench.ok(&[("do", "end")]);
+    bench.discharge();
+    assert_eq!(bench.ok(&[("do", "repeat"), ("test", "1")]), "contact-1");
+    bench.test(1, "4.2E8");
+    assert_eq!(bench.sheet()["tests"][0]["result"]["resistance_ohm"], 4.2e8);
+}
+
+#[test]
+fn the_sheets_of_a_station_that_is_no_more_can_still_be_read_and_ended() {
+    let bench = Bench::new();
+    bench.isolated(ASSET);
+    let opened = bench.live()["opened"].to_string();
+    bench.place.config("");
+    bench.daemon().signal("HUP");
+    until("the station is gone", || bench.daemon().source("bench-1").is_null().then_some(()));
+    let (status, _, page) =
+        bench.daemon().request(&format!("GET /bench/bench-1/{opened}"), b"").unwrap();
+    assert!(status == 200 && page.contains("open leads, before the tests"), "{status} {page}");
+    let version = bench.sheet()["version"].to_string();
+    let seen = [("opened", opened), ("version", version)];
+    let end = [("do", "abandon"), ("reason", "the bench was taken down")];
+    assert_eq!(bench.send_as("Ines", &seen, &end).0, 303);
+    assert!(bench.sheet()["ended"].is_string());
+    let open = [("do", "open"), ("asset", ASSET)];
+    assert_eq!(bench.send_as("Ines", &[], &open).0, 404);
+    assert_eq!(bench.daemon().request("GET /bench/bench-9", b"").unwrap().0, 404);
+}
+
+#[test]
 fn values_that_nobody_waits_for_wait_in_the_tray() {
     let mut bench = Bench::new();
     bench.tester.send(reply("4.0E8", 1.0));

@@ -1,6 +1,7 @@
 //! The pages in a real browser: what people do on them, with mouse and keyboard, on a phone and a
 //! desk, in light and dark.
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
+#![expect(clippy::print_stdout, reason = "a test that fails shows the daemon's log")]
 
 mod asset;
 mod bench;

@@ -104,11 +104,24 @@ fn a_full_disk_loses_nothing() {
         (!refused.is_empty()).then_some(())
     });
     assert!(refused[0].1["error"].as_str().unwrap().contains("disk is full"), "{refused:?}");
+    // Lines that are taken in as they come: the answer is the same, and so is the remedy.
+    const LINES: usize = 3_000;
+    let row = |n: usize| {
+        let (hour, minute, second) = (n / 3_600, n / 60 % 60, n % 60);
+        format!("2026-03-03T{hour:02}:{minute:02}:{second:02}Z,LINES,U,{}\n", 1_000_000 + n)
+    };
+    let lines = "taken_at,asset,phase,resistance_ohm\n".to_owned()
+        + &(0..LINES).map(row).collect::<String>();
+    let head = "POST /v1/readings\r\nContent-Type: text/csv";
+    let (status, head, answer) = daemon.request(head, lines.as_bytes()).unwrap();
+    assert!(status == 503 && answer.contains("disk is full"), "{status} {answer}");
+    assert!(head.contains("retry-after: 60"), "{head}");
     tester.send(reply(1_000_000));
     daemon.until_trouble("bench-1", "disk is full");
     fs::remove_file(&ballast).unwrap();
     daemon.until_count("bench-1", "accepted", 1);
     assert_eq!(daemon.post(JSON, &reading(&refused[0].0, 1_000_000)).0, 200);
+    assert_eq!(daemon.post("text/csv", &lines).0, 200);
     assert!(daemon.end().success());
-    assert_eq!(place.export().len(), stored + 2);
+    assert_eq!(place.export().len(), stored + 2 + LINES);
 }

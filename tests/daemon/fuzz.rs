@@ -94,7 +94,7 @@ import sys
 from prometheus_client.openmetrics.parser import text_string_to_metric_families as parse
 for family in parse(sys.stdin.read()):
     for sample in family.samples:
-        print(family.type, sample.name, sorted(sample.labels.items()), sample.value)
+        print(family.type, sample.name, sorted(sample.labels.items()), float(sample.value))
 ";
     let place = Place::new();
     let daemon = furnished(&place);

@@ -28,8 +28,9 @@ impl Sending {
         stream.set_read_timeout(Some(DEADLINE)).unwrap();
         write!(
             stream,
-            "POST /v1/readings HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Type: {media}\r\n\
-             Transfer-Encoding: chunked\r\n\r\n"
+            "POST /v1/readings HTTP/1.1\r\nHost: {}\r\nConnection: close\r\nContent-Type: {media}\r\n\
+             Transfer-Encoding: chunked\r\n\r\n",
+            daemon.address()
         )
         .unwrap();
         Sending(stream)

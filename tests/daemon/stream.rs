@@ -25,7 +25,8 @@ impl Listener {
         stream.set_read_timeout(Some(DEADLINE)).unwrap();
         let last = last.map(|id| format!("Last-Event-ID: {id}\r\n")).unwrap_or_default();
         // Under HTTP/1.0 the events come without chunks between them.
-        write!(stream, "GET {path} HTTP/1.0\r\n{last}\r\n").unwrap();
+        let host = daemon.address();
+        write!(stream, "GET {path} HTTP/1.0\r\nHost: {host}\r\n{last}\r\n").unwrap();
         let mut reader = BufReader::new(stream);
         let mut head = String::new();
         while !head.ends_with("\r\n\r\n") {
@@ -163,7 +164,8 @@ fn streams_are_counted_and_sources_are_told() {
     all.pop();
     until("there is room", || {
         let mut stream = TcpStream::connect(daemon.address()).unwrap();
-        write!(stream, "GET /v1/stream HTTP/1.0\r\n\r\n").unwrap();
+        let host = daemon.address();
+        write!(stream, "GET /v1/stream HTTP/1.0\r\nHost: {host}\r\n\r\n").unwrap();
         let mut line = String::new();
         BufReader::new(stream).read_line(&mut line).unwrap();
         line.contains("200").then_some(())

@@ -97,17 +97,17 @@ fn most_urgent(rows: &[&Ranked], mut small: Small) -> Section {
         return Section::new("What needs attention", vec![Block::Text(words)]);
     }
     let mut table = Table::new(&[
-        ("#", 4.0),
-        ("asset", 20.0),
+        ("no", 8.0),
+        ("asset", 27.0),
         ("phase", 8.0),
-        ("finding", 23.5),
+        ("finding", 24.0),
         ("since", 20.0),
         ("now, at 40 °C#", 14.0),
         ("limit#", 11.0),
         ("decades a year#", 13.0),
         ("trend at the limit", 22.0),
-        ("readings", 20.0),
-        ("why", 30.0),
+        ("readings", 16.0),
+        ("why", 32.0),
     ]);
     let value = |v: Option<f64>| v.map_or("–".into(), ohms);
     for (n, row) in rows.iter().take(ROWS).enumerate() {

@@ -3,6 +3,7 @@
 
 mod body;
 mod headers;
+mod lasting;
 mod login;
 mod notes;
 mod origin;
@@ -32,6 +33,7 @@ use throttle::Throttle;
 
 pub(super) use body::timed;
 pub(super) use headers::harden;
+pub(super) use lasting::{Shown, lasting};
 pub(super) use login::{cookie, csrf_of_form, decoded, forged, is_same};
 pub(super) use origin::{admit, client};
 pub(super) use sessions::Session;
@@ -39,7 +41,7 @@ pub(super) use sessions::Session;
 /// How the service is reached: fixed when it starts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Reach {
-    /// From other machines, without a proxy on this one in between being the only way.
+    /// From other machines: the address is not one of this machine alone.
     pub beyond: bool,
     /// Under TLS.
     pub tls: bool,

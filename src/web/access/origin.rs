@@ -5,7 +5,7 @@ use std::net::{IpAddr, SocketAddr};
 
 use axum::extract::{ConnectInfo, Request};
 use axum::http::uri::Authority;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, Version, header};
 
 use super::{Reach, is_safe};
 use crate::web::refusal::Refusal;
@@ -36,10 +36,11 @@ pub(in crate::web) fn admit(reach: Reach, request: &Request) -> Result<(), Refus
     Ok(())
 }
 
-/// Every name under which the service is asked; an empty one where none is given.
+/// Every name under which the service is asked; an empty one where none is given, which only the
+/// HTTP that no browser speaks any more allows (RFC 9112, section 3.2).
 fn names(request: &Request) -> impl Iterator<Item = &str> {
     let mut hosts = request.headers().get_all(header::HOST).iter().peekable();
-    let missing = hosts.peek().is_none();
+    let missing = hosts.peek().is_none() && request.version() > Version::HTTP_10;
     let hosts = hosts.map(|host| host.to_str().unwrap_or_default());
     hosts.chain(request.uri().authority().map(Authority::as_str)).chain(missing.then_some(""))
 }

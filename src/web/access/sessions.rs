@@ -5,7 +5,7 @@ use std::sync::{Mutex, PoisonError};
 use std::time::Instant;
 
 use crate::limits::{SESSION_IDLE, SESSION_WHOLE, SESSIONS, SESSIONS_OF_ACCOUNT};
-use crate::model::Account;
+use crate::model::{Account, Role};
 use crate::registry::{AccountError, Keys, digest, random};
 
 /// All sessions, by the digest of their secret: reading the memory gives none away.
@@ -60,6 +60,14 @@ impl Sessions {
         Some(session.clone())
     }
 
+    /// What the session of this secret lets do; asking is no sign of life.
+    pub(super) fn role(&self, secret: &str, keys: &Keys, now: Instant) -> Option<Role> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let session = all.get(digest(secret).as_str())?;
+        let stands = !session.is_over(now) && keys.accounts.contains(&session.account);
+        stands.then_some(session.account.role)
+    }
+
     /// Ends the session of this secret.
     pub(super) fn end(&self, secret: &str) {
         let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
@@ -79,7 +87,7 @@ mod tests {
     use std::time::Duration;
 
     use super::*;
-    use crate::model::{Check, Role};
+    use crate::model::Check;
 
     fn account(name: &str, role: Role) -> Account {
         Account { name: name.into(), role, password: Check::new("invented"), revoked: false }

@@ -17,6 +17,7 @@ use utoipa::{Modify, OpenApi};
 
 use super::stream::GapNews;
 use super::{assets, audit, findings, ingest, readings, registers, sources, stream, waiting};
+use crate::web::bench::wire;
 use crate::web::news::ReadingsNews;
 use crate::web::refusal::RefusalOut;
 use crate::web::route::{Needs, Route};
@@ -67,6 +68,9 @@ use crate::web::{health, metrics};
         audit::audit,
         sources::sources,
         stream::stream,
+        wire::stations,
+        wire::station,
+        wire::live,
         openapi,
         health::healthz,
         metrics::metrics,
@@ -78,6 +82,7 @@ use crate::web::{health, metrics};
         (name = "findings", description = "Answers to findings."),
         (name = "corrections", description = "What people put right, and what waits for them."),
         (name = "registers", description = "Assets, events, gear, proofs, aliases."),
+        (name = "bench", description = "The run sheets of stations."),
         (name = "accounts", description = "Who did what."),
         (name = "service", description = "How the service itself stands."),
     ),
@@ -109,7 +114,7 @@ impl Modify for Common {
         );
         components.add_security_scheme(
             "session",
-            SecurityScheme::ApiKey(ApiKey::Cookie(ApiKeyValue::new("session"))),
+            SecurityScheme::ApiKey(ApiKey::Cookie(ApiKeyValue::new("ohmward"))),
         );
         for route in crate::web::table() {
             let Some(item) = document.paths.paths.get_mut(route.path) else { continue };
@@ -151,6 +156,7 @@ fn describe(operation: &mut Operation, route: &Route) {
     may("400", "Something in the request cannot be; `error` names it.");
     may("401", "Nobody is logged in, and the token is missing or wrong.");
     may("403", "Whoever calls may not do this.");
+    may("421", "The `Host` of the request is not a name of this service.");
     may("500", "A fault of this service or its store; `error` says which.");
     may("503", "Not now; send the same again after some seconds.");
     if route.path.contains('{') || route.path == "/v1/readings" || route.path.ends_with("/void") {
@@ -158,6 +164,7 @@ fn describe(operation: &mut Operation, route: &Route) {
     }
     if route.method != Method::GET {
         may("404", "What the request speaks of is not there; `error` names it.");
+        may("408", "The body came too slowly.");
         may("413", "The body is too long; `error` says how long it may be.");
         may("415", "The body is of another type; `error` lists those that are taken.");
     }

@@ -6,7 +6,7 @@ mod look;
 mod now;
 mod page;
 mod view;
-mod wire;
+pub(super) mod wire;
 
 use axum::http::{Method, header};
 use axum::response::IntoResponse;

@@ -175,6 +175,11 @@ impl Now {
             }
             Point::Test(_) => {
                 now.form = if sheet.under_way().is_some() { "running" } else { "begin" };
+                if now.form == "running" && look.watched.is_in_doubt {
+                    now.hint = "The seconds of this test began anew, by a restart or at the \
+                                tester: release, discharge, and repeat it."
+                        .into();
+                }
                 now.skip = (now.form == "begin").then_some("Leave this phase out");
             }
             Point::Discharge(_) => {

@@ -1,9 +1,9 @@
 //! A run sheet as the page shows it: its points, its results in words, what was done.
 
 use super::look::Look;
-use crate::bench::{Act, Answer, Effect, Point, Sheet, TestResult, words};
+use crate::bench::{Act, Answer, Effect, Point, Proved, Says, Sheet, TestResult, words};
 use crate::dossier::words::limit_words;
-use crate::model::{Stamp, TemperatureOf, Verdict};
+use crate::model::{ProofMoment, Stamp, TemperatureOf, Verdict};
 use crate::visits::Doubt;
 use crate::web::pages::Mark;
 
@@ -128,7 +128,7 @@ impl SheetView {
             points: points(sheet),
             tests: (0..sheet.tests.len()).map(|test| test_view(look, sheet, test)).collect(),
             has_begun: sheet.has_begun(),
-            effects: look.effects.iter().map(effect).collect(),
+            effects: look.effects.iter().map(effect).chain(not_checked(sheet)).collect(),
             log: log.collect(),
             undo: undo.unwrap_or_default(),
             under_way: sheet.under_way().is_some(),
@@ -229,8 +229,11 @@ fn test_view(look: &Look, sheet: &Sheet, test: usize) -> TestView {
         return view;
     }
     view.says = result.says.words();
-    view.verdict = Some(result.verdict).filter(|v| *v != Verdict::TooFew).map(Mark::from);
-    view.detail = result.state.clone();
+    // What does not count says nothing of the series beside it.
+    if !matches!(result.says, Says::Invalid(_)) {
+        view.verdict = Some(result.verdict).filter(|v| *v != Verdict::TooFew).map(Mark::from);
+        view.detail = result.state.clone();
+    }
     view
 }
 
@@ -262,6 +265,18 @@ fn circumstances(result: &TestResult, sheet: &Sheet) -> String {
         parts.push(format!("in doubt: {}", doubts.join(", ")));
     }
     parts.join("; ")
+}
+
+/// That nobody looked at the tester after the tests.
+fn not_checked(sheet: &Sheet) -> Option<String> {
+    let checked = |p: &Proved| p.moment == ProofMoment::After;
+    let missing = sheet.end.is_some()
+        && sheet.has_begun()
+        && !sheet.proofs.iter().any(|(_, proved)| checked(proved));
+    missing.then(|| {
+        "The tester was not checked after the tests: whether it was sound to the end is not known."
+            .to_owned()
+    })
 }
 
 /// What a failed check did, in words.

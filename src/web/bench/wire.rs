@@ -16,7 +16,7 @@ use crate::web::refusal::Refusal;
 
 /// A station in the list.
 #[derive(Serialize)]
-pub(super) struct StationOut {
+pub(in crate::web) struct StationOut {
     station: String,
     asset: Option<String>,
     next: Option<String>,
@@ -24,7 +24,7 @@ pub(super) struct StationOut {
 
 /// The sheet of a station.
 #[derive(Serialize)]
-pub(super) struct SheetOut {
+pub(in crate::web) struct SheetOut {
     station: String,
     opened: String,
     version: u32,
@@ -90,7 +90,7 @@ struct LimitOut {
 
 /// What moves while somebody watches.
 #[derive(Serialize)]
-pub(super) struct LiveOut {
+pub(in crate::web) struct LiveOut {
     opened: Option<i64>,
     version: u32,
     value: Option<ValueOut>,
@@ -193,7 +193,10 @@ impl SheetOut {
     }
 }
 
-pub(super) async fn stations(State(service): State<Arc<Service>>) -> Json<Vec<StationOut>> {
+/// The stations, each with the asset of its open sheet and the next step.
+#[utoipa::path(get, path = "/v1/bench", tag = "bench", operation_id = "bench_stations",
+    responses((status = 200, description = "Stations.", body = Vec<Object>)))]
+pub(in crate::web) async fn stations(State(service): State<Arc<Service>>) -> Json<Vec<StationOut>> {
     let all = service.shared.bench.all();
     let out = all.iter().map(|station| {
         let open = station.watched().sheet.filter(|sheet| sheet.end.is_none());
@@ -207,7 +210,10 @@ pub(super) async fn stations(State(service): State<Arc<Service>>) -> Json<Vec<St
 }
 
 /// The latest sheet of a station; `null` where there has never been one.
-pub(super) async fn station(
+#[utoipa::path(get, path = "/v1/bench/{station}", tag = "bench", operation_id = "bench_station",
+    params(("station" = String, Path, description = "Its name.", example = "bench-1")),
+    responses((status = 200, description = "The sheet.", body = Option<Object>)))]
+pub(in crate::web) async fn station(
     State(service): State<Arc<Service>>,
     Path(name): Path<String>,
 ) -> Result<Json<Option<SheetOut>>, Refusal> {
@@ -215,7 +221,12 @@ pub(super) async fn station(
     Ok(Json(look.sheet.as_ref().map(|sheet| SheetOut::of(&look, sheet))))
 }
 
-pub(super) async fn live(
+/// What moves while somebody watches a station.
+#[utoipa::path(get, path = "/v1/bench/{station}/live", tag = "bench", operation_id = "bench_live",
+    params(("station" = String, Path, description = "Its name.", example = "bench-1")),
+    responses((status = 200, description = "The last value and what is left of the test.",
+        body = Object)))]
+pub(in crate::web) async fn live(
     State(service): State<Arc<Service>>,
     Path(name): Path<String>,
 ) -> Result<Json<LiveOut>, Refusal> {

@@ -11,9 +11,10 @@ use serde::Deserialize;
 use super::asked::{Asked, segment};
 use super::numbers::{bounded, date, filters};
 use super::{Frame, Mark, Page, Section};
-use crate::dossier::{Ranked, expected_false, ranked};
+use crate::dossier::{DossierError, Ranked, Records, Settings, expected_false, ranked};
 use crate::model::{Asset, AssetId, Finding, FindingKind, FindingState, Stamp};
-use crate::store::{Reader, Result as StoreResult, When};
+use crate::store::sqlite::SqliteReader;
+use crate::store::{Reader, When};
 use crate::trend::words::ohms;
 use crate::web::Service;
 use crate::web::refusal::Refusal;
@@ -38,22 +39,25 @@ pub(super) async fn page(
     asked: Asked<Ask>,
 ) -> Result<Page<FleetPage>, Refusal> {
     let Asked { who, uri, query: ask } = asked;
-    let question = ask.clone();
-    let fleet = service
-        .ask(move |reader| -> StoreResult<_> {
-            let (findings, assets) = (reader.findings(None, When::ALWAYS)?, in_service(reader)?);
-            let tested = reader.last_taken(When::ALWAYS)?.into_iter().collect();
-            Ok(Fleet::of(findings, assets, &tested, &question))
-        })
-        .await?;
+    let (question, settings) = (ask.clone(), service.shared.settings());
+    let fleet = service.ask(move |reader| Ok(read(reader, &question, &settings))).await??;
     let frame = Frame::of(Section::Fleet, who, &uri);
     Ok(Page(StatusCode::OK, FleetPage { fleet, ask, frame }))
 }
 
-/// The assets of the fleet: none that is retired, merged into another, or a part to learn on.
-fn in_service(reader: &dyn Reader) -> StoreResult<Vec<Asset>> {
-    let fleet = crate::dossier::Fleet::read(reader, When::ALWAYS)?;
-    Ok(fleet.in_service().cloned().collect())
+/// Reads what stands, and assesses nothing anew.
+fn read(reader: &SqliteReader, ask: &Ask, settings: &Settings) -> Result<Fleet, DossierError> {
+    let findings = reader.findings(None, When::ALWAYS)?;
+    // None that is retired, merged into another, or a part to learn on.
+    let known = crate::dossier::Fleet::read(reader, When::ALWAYS)?;
+    let assets = known.in_service().cloned().collect();
+    let mut fleet = Fleet::of(findings, assets, ask);
+    // Looked up for those that are shown: for ten thousand it takes longer than the page may.
+    let records = Records::new(reader, When::ALWAYS, settings)?;
+    for quiet in &mut fleet.rest {
+        quiet.tested = records.last_tested(&quiet.id)?.map(Stamp::date);
+    }
+    Ok(fleet)
 }
 
 #[derive(Template)]
@@ -110,11 +114,12 @@ struct Part {
 
 /// An asset with no finding.
 struct Quiet {
-    id: String,
+    id: AssetId,
     kind: String,
     site: String,
     limit: String,
-    tested: String,
+    /// The date of its last test.
+    tested: Option<String>,
 }
 
 /// The findings on one asset, tester or day.
@@ -139,12 +144,7 @@ fn by_subject(standing: &[Ranked]) -> Vec<Standing<'_>> {
 }
 
 impl Fleet {
-    fn of(
-        findings: Vec<Finding>,
-        assets: Vec<Asset>,
-        tested: &HashMap<AssetId, Stamp>,
-        ask: &Ask,
-    ) -> Fleet {
+    fn of(findings: Vec<Finding>, assets: Vec<Asset>, ask: &Ask) -> Fleet {
         let standing: Vec<Ranked> = ranked(findings, true);
         let subjects = by_subject(&standing);
         let named: HashSet<&str> = standing.iter().map(|r| r.asset.as_str()).collect();
@@ -171,7 +171,7 @@ impl Fleet {
                     let list = if is_watch(leading) { &mut watch } else { &mut due };
                     list.push(Row::of(rows, *asset));
                 }
-                (Some(asset), None) => rest.push(Quiet::of(asset, tested.get(&asset.id))),
+                (Some(asset), None) => rest.push(Quiet::of(asset)),
                 (None, None) => {}
             }
         }
@@ -194,13 +194,13 @@ impl Fleet {
 }
 
 impl Quiet {
-    fn of(asset: &Asset, tested: Option<&Stamp>) -> Quiet {
+    fn of(asset: &Asset) -> Quiet {
         Quiet {
-            id: asset.id.to_string(),
+            id: asset.id.clone(),
             kind: asset.kind.to_string(),
             site: asset.site.to_string(),
             limit: asset.limit_ohm.map(|l| format!("{} at 40 °C", ohms(l))).unwrap_or_default(),
-            tested: tested.map(|at| at.date()).unwrap_or_default(),
+            tested: None,
         }
     }
 }
@@ -269,5 +269,88 @@ impl Row {
             limit: e.limit_ohm.map(ohms).unwrap_or_default(),
             when,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dossier::Evidence;
+    use crate::model::Phase;
+
+    fn asset(id: &str, site: &str) -> Asset {
+        Asset { site: site.into(), ..Asset::first_met(AssetId::new(id).unwrap()) }
+    }
+
+    fn finding(asset: &str, kind: FindingKind, since: i64) -> Finding {
+        let evidence = Evidence { probability: Some(0.9), ..Evidence::default() };
+        Finding {
+            asset: AssetId::new(asset).unwrap(),
+            kind,
+            phase: Phase::new("V").ok(),
+            since: Stamp::from_micros(since),
+            until: None,
+            state: FindingState::Open,
+            reason: "why".into(),
+            evidence: serde_json::to_string(&evidence).unwrap(),
+        }
+    }
+
+    fn ask(q: &str, show: &str, site: &str, page: usize) -> Ask {
+        Ask { q: q.into(), show: show.into(), site: site.into(), page }
+    }
+
+    fn shown(ask: &Ask) -> String {
+        let assets = (0..120).map(|n| asset(&format!("YT-{n:03}"), if n < 60 { "N" } else { "S" }));
+        let findings = vec![
+            finding("YT-007", FindingKind::Declining, 2),
+            finding("YT-007", FindingKind::Imbalance, 3),
+            finding("YT-070", FindingKind::BelowLimit, 5),
+            finding("YT-090", FindingKind::Watch, 1),
+            finding("tester HT-6", FindingKind::Tester, 1),
+        ];
+        let fleet = Fleet::of(findings, assets.collect(), ask);
+        let names = |rows: &[Row]| {
+            let rows = rows.iter().map(|r| format!("{}*{}", r.subject, r.findings.len()));
+            rows.collect::<Vec<_>>().join(" ")
+        };
+        let Fleet { rest, found, pages, expected_false, .. } = &fleet;
+        format!(
+            "{} | {} | {} quiet, {found} in {pages}, {expected_false:.1} false",
+            names(&fleet.due),
+            names(&fleet.watch),
+            rest.len()
+        )
+    }
+
+    #[test]
+    fn the_most_urgent_stands_first_and_each_asset_once() {
+        assert_eq!(
+            shown(&ask("", "", "", 0)),
+            "YT-070*1 YT-007*2 tester HT-6*1 | YT-090*1 | 46 quiet, 121 in 3, 0.5 false"
+        );
+        assert_eq!(shown(&ask("", "", "", 3)), " |  | 21 quiet, 121 in 3, 0.0 false");
+        assert_eq!(shown(&ask("", "", "", 99)), shown(&ask("", "", "", 3)));
+    }
+
+    #[test]
+    fn it_is_searched_and_filtered() {
+        let table = [
+            (ask("yt-007", "", "", 0), "YT-007*2 |  | 0 quiet, 1 in 1, 0.2 false"),
+            (ask("", "imbalance", "", 0), "YT-007*2 |  | 0 quiet, 1 in 1, 0.2 false"),
+            (ask("", "due", "S", 0), "YT-070*1 |  | 0 quiet, 1 in 1, 0.1 false"),
+            (ask("", "none", "S", 0), " |  | 50 quiet, 58 in 2, 0.0 false"),
+            (ask("machine s", "watch", "", 0), " | YT-090*1 | 0 quiet, 1 in 1, 0.1 false"),
+            (ask("HT-6", "", "", 0), "tester HT-6*1 |  | 0 quiet, 1 in 1, 0.1 false"),
+            (ask("elsewhere", "", "", 0), " |  | 0 quiet, 0 in 1, 0.0 false"),
+        ];
+        for (ask, expected) in table {
+            assert_eq!(shown(&ask), expected, "{ask:?}");
+        }
+    }
+
+    #[test]
+    fn its_pages_keep_the_question() {
+        assert_eq!(ask("a&b", "due", "", 1).at(2), "/?page=2&q=a%26b&show=due");
     }
 }
