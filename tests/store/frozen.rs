@@ -223,7 +223,8 @@ fn every_version_opens_and_says_the_same() {
         assert_eq!((finding.since, finding.state), (day(25), FindingState::Acknowledged));
         let mut pending = reader.pending().unwrap();
         pending.retain(|p| p.asset.as_str().starts_with("YT-"));
-        assert_eq!(pending.len(), 2);
+        // The tester of version 2 has new ranges: what was measured with it waits too.
+        assert_eq!(pending.len(), 1 + version as usize);
 
         // And it is still a store to write to.
         let mut both = Both {

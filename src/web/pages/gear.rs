@@ -143,6 +143,8 @@ pub(super) async fn add(
         "lowest_ohm",
         "due",
         "remark",
+        "ranges",
+        "proof_days",
     ];
     record(&service, filled, &columns, "gear", |cells| read_row(cells).map(Change::Gear)).await
 }
