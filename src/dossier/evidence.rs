@@ -7,8 +7,10 @@ use super::{Dossier, Group, Standing};
 use crate::model::{Finding, FindingKind, FindingState, Stamp, Text, Verdict};
 use crate::trend::{Alarm, LineAssessment};
 
-/// The numbers behind a finding; stored as JSON text and printed by `declining`.
+/// The numbers behind a finding; stored as JSON text and printed by `declining`. What an earlier
+/// version did not write is as if not known.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(default)]
 pub struct Evidence {
     /// The phase of the leading series, also where the finding is worded for the asset.
     pub leading_phase: String,

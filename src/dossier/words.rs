@@ -121,9 +121,10 @@ pub fn line_words(line: &LineAssessment) -> String {
         None => return "no readings".into(),
     };
     let date = projection_words(line);
-    let clears = line
-        .clears_after
-        .map(|n| format!("; {n} visits like the healthy ones would end the finding"));
+    let clears = line.clears_after.map(|n| {
+        let visits = if n == 1 { "visit" } else { "visits" };
+        format!("; {n} {visits} like the healthy ones would end the finding")
+    });
     let visits = if n == 1 { "1 visit".to_owned() } else { format!("{n} visits") };
     format!("{}, {visits}, {lowest_bound}; {date}{}", line.verdict, clears.unwrap_or_default())
 }

@@ -26,7 +26,7 @@ pub struct Fault {
 }
 
 /// Prefixes of ohms; anything larger is no fault.
-const PREFIXES: [(char, f64); 4] = [('k', 1e3), ('K', 1e3), ('M', 1e6), ('G', 1e9)];
+const PREFIXES: [(char, f64); 4] = [('K', 1e3), ('k', 1e3), ('M', 1e6), ('G', 1e9)];
 
 impl Training {
     /// Reads a known condition: `sound`, or faults such as `V to case 200 kΩ; U to V 1 MΩ`, each
@@ -60,12 +60,12 @@ fn fault(written: &str) -> Result<Fault, Invalid> {
     let phase = phase.trim();
     let phase = Phase::new(phase.strip_prefix("phase ").unwrap_or(phase))?;
     let rest = rest.trim();
-    let (against, ohms) = match rest.find(|c: char| c.is_ascii_digit()) {
-        // A number stands by itself: the digits of `core-7` belong to its name.
-        Some(i) if rest[..i].ends_with(' ') => {
-            (rest[..i].trim(), Some(ohms(&rest[i..]).ok_or_else(wrong)?))
-        }
-        _ => (rest, None),
+    // A number stands by itself: the digits of `core-7` belong to its name.
+    let number = rest.match_indices(' ').map(|(i, _)| i + 1);
+    let mut number = number.filter(|i| rest[*i..].starts_with(|c: char| c.is_ascii_digit()));
+    let (against, ohms) = match number.next() {
+        Some(i) => (rest[..i].trim(), Some(ohms(&rest[i..]).ok_or_else(wrong)?)),
+        None => (rest, None),
     };
     let against = against.strip_prefix("phase ").unwrap_or(against);
     let against = if against.eq_ignore_ascii_case(CASE) { CASE } else { against };
@@ -85,6 +85,16 @@ fn ohms(written: &str) -> Option<f64> {
     (value > 0.0 && value.is_finite()).then_some(value)
 }
 
+/// Ohms with the largest prefix that loses nothing: 200 kΩ, but 212345 Ω.
+fn shortest(ohms: f64) -> String {
+    let exact = |(prefix, scale): &(char, f64)| {
+        let written = ohms / scale;
+        (written >= 1.0 && written * scale == ohms).then(|| format!("{written} {prefix}Ω"))
+    };
+    let short = PREFIXES.iter().rev().find_map(exact);
+    short.filter(|text| text.len() < 10).unwrap_or_else(|| format!("{ohms} Ω"))
+}
+
 /// As [`Training::parse`] reads it.
 impl fmt::Display for Training {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -95,7 +105,7 @@ impl fmt::Display for Training {
             let apart = if i == 0 { "" } else { "; " };
             write!(f, "{apart}{} to {}", fault.phase, fault.against)?;
             if let Some(ohms) = fault.ohms {
-                write!(f, " {ohms} Ω")?;
+                write!(f, " {}", shortest(ohms))?;
             }
         }
         if !self.remark.is_empty() {
@@ -116,10 +126,11 @@ mod tests {
             ("Sound, checked in May", "sound, checked in May"),
             (
                 "phase V to case 200 kΩ, inserted on purpose",
-                "V to case 200000 Ω, inserted on purpose",
+                "V to case 200 kΩ, inserted on purpose",
             ),
-            ("U to V 1M; W to case", "U to V 1000000 Ω; W to case"),
-            ("HV+ to core-7 4.7 Mohm", "HV+ to core-7 4700000 Ω"),
+            ("U to V 1M; W to case", "U to V 1 MΩ; W to case"),
+            ("HV+ to core-7 4.7 Mohm", "HV+ to core-7 4.7 MΩ"),
+            ("U to case 212345.5", "U to case 212345.5 Ω"),
             ("core-7 to Case 12", "core-7 to case 12 Ω"),
         ] {
             let training = Training::parse(written).unwrap();

@@ -155,7 +155,7 @@ fn a_button_counts_the_seconds_of_bare_values() {
     bench.place.config(&config.replace("quay-scpi", "ohms"));
     bench.daemon().signal("HUP");
     until("the station was opened anew", || {
-        (bench.daemon().source("bench-1")["records"] == 0).then_some(())
+        bench.daemon().log().contains("the configuration was read again").then_some(())
     });
     bench.connected(1);
     bench.isolated(ASSET);

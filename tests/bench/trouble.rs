@@ -100,6 +100,27 @@ fn a_test_whose_seconds_a_restart_has_lost_is_to_be_repeated() {
 }
 
 #[test]
+fn the_sheets_of_a_station_that_is_no_more_can_still_be_read_and_ended() {
+    let bench = Bench::new();
+    bench.isolated(ASSET);
+    let opened = bench.live()["opened"].to_string();
+    bench.place.config("");
+    bench.daemon().signal("HUP");
+    until("the station is gone", || bench.daemon().source("bench-1").is_null().then_some(()));
+    let (status, _, page) =
+        bench.daemon().request(&format!("GET /bench/bench-1/{opened}"), b"").unwrap();
+    assert!(status == 200 && page.contains("open leads, before the tests"), "{status} {page}");
+    let version = bench.sheet()["version"].to_string();
+    let seen = [("opened", opened), ("version", version)];
+    let end = [("do", "abandon"), ("reason", "the bench was taken down")];
+    assert_eq!(bench.send_as("Ines", &seen, &end).0, 303);
+    assert!(bench.sheet()["ended"].is_string());
+    let open = [("do", "open"), ("asset", ASSET)];
+    assert_eq!(bench.send_as("Ines", &[], &open).0, 404);
+    assert_eq!(bench.daemon().request("GET /bench/bench-9", b"").unwrap().0, 404);
+}
+
+#[test]
 fn values_that_nobody_waits_for_wait_in_the_tray() {
     let mut bench = Bench::new();
     bench.tester.send(reply("4.0E8", 1.0));

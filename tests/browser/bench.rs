@@ -1,8 +1,12 @@
 //! The run sheet: a whole run by touch on a phone, and one by the keyboard alone at a desk.
 
+use std::io::Write;
+use std::process::Stdio;
+
 use crate::checks::{every_look, is_open_to_all};
 use crate::driver::{Browser, DESK, ENTER, PHONE, SPACE, Scheme, TAB};
 use crate::person::{ASSET, Bench, OVER, reply};
+use crate::quay::password;
 use crate::running::until;
 
 const SHEET: &str = "/bench/bench-1";
@@ -127,6 +131,45 @@ fn a_whole_run_by_touch_on_a_phone() {
         let text = browser.text().replace("it does not say that anything is safe to touch", "");
         assert!(!text.contains(word), "the sheet says `{word}`:\n{text}");
     }
+}
+
+/// An account of this role; its password follows from its name.
+fn account(bench: &Bench, name: &str, role: &str) {
+    let mut add = bench.place.command(&["account", "add", name, "--role", role]);
+    let mut child = add.stdin(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+    writeln!(child.stdin.take().unwrap(), "{}", password(name)).unwrap();
+    assert!(child.wait().unwrap().success(), "the account of {name}");
+}
+
+#[test]
+fn with_accounts_a_fitter_runs_a_sheet_and_a_reader_only_watches() {
+    let bench = Bench::new();
+    account(&bench, "reader", "read");
+    account(&bench, "fitter", "bench");
+    let browser = Browser::open(bench.daemon().address());
+    let log_in = |name: &str| {
+        browser.go(&format!("/login?to={}", SHEET.replace('/', "%2F")));
+        browser.field("Name").write(name);
+        browser.field("Password").write(&password(name));
+        browser.button("Log in").click();
+        browser.until_says(&format!("{name} ("));
+    };
+    log_in("fitter");
+    browser.find("#asset").write(ASSET);
+    browser.button("Open a sheet").click();
+    until_next(&browser, "What is to be measured");
+    assert_eq!(browser.find("#operator").attribute("value").as_deref(), Some("fitter"));
+    browser.button("Log out").click();
+    browser.until_says("Log in");
+    log_in("reader");
+    until_next(&browser, "What is to be measured");
+    browser.until_says("Your role may read only.");
+    assert!(browser.all("main form[method=post]").is_empty());
+    let status = browser.script(
+        "return fetch('/bench/bench-1', {method: 'POST', body: new URLSearchParams({do: 'undo'})})\
+         .then(answer => answer.status)",
+    );
+    assert_eq!(status, 403);
 }
 
 /// Moves on with the tabulator until an element has the focus.

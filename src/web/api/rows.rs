@@ -161,6 +161,12 @@ pub(super) struct GearIn {
     /// Free text.
     #[serde(default)]
     remark: String,
+    /// Testers: the highest reading in ohm by test voltage, as in gear.csv.
+    #[serde(default)]
+    #[schema(example = "250 V: 1e9; 500 V: 2e9")]
+    ranges: String,
+    /// Testers: days after which a proof is to be repeated.
+    proof_days: Option<u32>,
 }
 
 impl GearIn {
@@ -174,6 +180,8 @@ impl GearIn {
             ("lowest_ohm", number(self.lowest_ohm)),
             ("due", self.due.unwrap_or_default()),
             ("remark", self.remark),
+            ("ranges", self.ranges),
+            ("proof_days", number(self.proof_days.map(f64::from))),
         ])
     }
 }

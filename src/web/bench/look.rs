@@ -6,8 +6,8 @@ use axum::http::StatusCode;
 
 use super::now::Timing;
 use crate::bench::{
-    self, Effect, Refusal as BenchRefusal, Sheet, Station, TestResult, Watched, effects, results,
-    sheet_of,
+    self, Effect, Refusal as BenchRefusal, Setup, Sheet, Station, TestResult, Watched, effects,
+    results, sheet_of,
 };
 use crate::dossier::DossierError;
 use crate::model::{Asset, Gear, Phase, Stamp, Text};
@@ -61,14 +61,30 @@ impl Service {
         station: String,
         opened: Option<Stamp>,
     ) -> Result<Look, Refusal> {
-        let station = self.shared.bench.find(&station)?;
         let service = Arc::clone(self);
-        let looked = tokio::task::spawn_blocking(move || {
-            service.readers.ask(|reader| gather(&service, reader, station, opened))
+        let looked = tokio::task::spawn_blocking(move || -> Result<Look, Refusal> {
+            service.readers.ask(|reader| {
+                let station = station_of(&service, reader, &station)?;
+                Ok(gather(&service, reader, station, opened)?)
+            })
         });
         let failed = "the request failed by a fault of this program";
-        let failed = |_| Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, failed);
-        Ok(looked.await.map_err(failed)??)
+        looked
+            .await
+            .unwrap_or_else(|_| Err(Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, failed)))
+    }
+}
+
+/// A station that is running, or one that is set up no more and whose sheets are still there.
+pub(super) fn station_of(
+    service: &Service,
+    reader: &dyn Reader,
+    name: &str,
+) -> Result<Arc<Station>, BenchRefusal> {
+    match service.shared.bench.find(name) {
+        Err(gone) if reader.sheets(Some(name), 1)?.is_empty() => Err(gone),
+        Err(_) => Ok(Arc::new(Station::new(name.into(), Setup::default(), reader)?)),
+        found => found,
     }
 }
 

@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::SCRIPT;
 use super::form::{Ask, Fields, ask};
-use super::look::Look;
+use super::look::{Look, station_of};
 use super::now::Now;
 use super::view::{SheetView, clock};
 use crate::bench::{Asked, Refusal as BenchRefusal, words};
@@ -223,9 +223,8 @@ async fn act(
     who: &Who,
     fields: &Fields,
 ) -> Result<(), Refusal> {
-    let station = service.shared.bench.find(name)?;
     let asked = ask(fields)?;
-    let (shared, by) = (Arc::clone(service), who.name.clone());
+    let (shared, by, name) = (Arc::clone(service), who.name.clone(), name.to_owned());
     service
         .change(move |reader, writer, now| -> Result<(), BenchRefusal> {
             let settings = shared.shared.bench.settings();
@@ -238,9 +237,11 @@ async fn act(
                         let limit_ohm = asset.limit_ohm.filter(|_| Asset::is_rotating(&kind));
                         Asset { kind, limit_ohm, ..asset }
                     });
+                    let station = shared.shared.bench.find(&name)?;
                     station.open((reader, writer), asking, &asset, register, energised)
                 }
                 Ask::Command { seen, command } => {
+                    let station = station_of(&shared, reader, &name)?;
                     station.command((reader, writer), asking, &seen, &command)
                 }
             }

@@ -47,7 +47,10 @@ pub(super) async fn page(
 
 /// Reads what stands, and assesses nothing anew.
 fn read(reader: &SqliteReader, ask: &Ask, settings: &Settings) -> Result<Fleet, DossierError> {
-    let (findings, assets) = (reader.findings(None, When::ALWAYS)?, reader.assets(When::ALWAYS)?);
+    let findings = reader.findings(None, When::ALWAYS)?;
+    // None that is retired, merged into another, or a part to learn on.
+    let known = crate::dossier::Fleet::read(reader, When::ALWAYS)?;
+    let assets = known.in_service().cloned().collect();
     let mut fleet = Fleet::of(findings, assets, ask);
     // Looked up for those that are shown: for ten thousand it takes longer than the page may.
     let records = Records::new(reader, When::ALWAYS, settings)?;
