@@ -5,10 +5,10 @@
 //! between two steps, and a finding that is closed or withdrawn before anybody was told is never
 //! told at all.
 //!
-//! - A finding goes singly when it is at most [`FRESH_DAYS`] old by its measuring time and the
-//!   channel had fewer than [`SINGLES`] single messages within the hour; below the limit first.
-//! - Everything else goes together in one summary, once nothing new has come for [`CALM`], after
-//!   [`GATHER`] in any case: an import of old data is one message and not a thousand.
+//! - A finding goes singly when it is at most `FRESH_DAYS` old by its measuring time and the
+//!   channel had fewer than `SINGLES` single messages within the hour; below the limit first.
+//! - Everything else goes together in one summary, once nothing new has come for `CALM`, after
+//!   `GATHER` in any case: an import of old data is one message and not a thousand.
 //! - In quiet hours only what is below the limit goes; the rest is told when they end.
 //! - A message that was sent and whose finding is then withdrawn is followed by one that says so.
 //!
