@@ -181,3 +181,7 @@ pub const CONNECTIONS_OF_ADDRESS: usize = 256;
 /// Rows of a Parquet file in one group, held in memory until it is full: some 30 MB of readings.
 /// Readers skip by group, and groups much smaller compress worse.
 pub const ROW_GROUP: usize = 128 * 1024;
+
+/// Longest interval that can be stated, in days (of tests and proofs) or seconds (of a discharge):
+/// longer is a slip of the hand.
+pub const LONGEST_INTERVAL: u32 = 100_000;

@@ -49,6 +49,11 @@ pub(crate) struct Global {
     pub(crate) known_at: Option<Stamp>,
 }
 
+/// Days or seconds that can be stated.
+fn interval() -> clap::builder::RangedI64ValueParser<u32> {
+    clap::value_parser!(u32).range(1..=i64::from(crate::limits::LONGEST_INTERVAL))
+}
+
 /// Who makes a change.
 #[derive(Clone, Debug, Args)]
 pub(crate) struct By {
@@ -609,10 +614,10 @@ pub(crate) struct AddClass {
     #[arg(long)]
     pub(crate) phases: Option<String>,
     /// Days from one test to the next
-    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "DAYS", value_parser = interval())]
     pub(crate) interval_days: Option<u32>,
     /// Seconds to wait for the discharge after a test
-    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "SECONDS", value_parser = interval())]
     pub(crate) discharge_wait: Option<u32>,
     /// Free text
     #[arg(long)]
@@ -672,10 +677,10 @@ pub(crate) struct AddAsset {
     #[arg(long, value_name = "NAME")]
     pub(crate) class: Option<String>,
     /// Days from one test to the next
-    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "DAYS", value_parser = interval())]
     pub(crate) interval_days: Option<u32>,
     /// Seconds to wait for the discharge after a test
-    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "SECONDS", value_parser = interval())]
     pub(crate) discharge_wait: Option<u32>,
     /// A part to learn on, with its known condition: 'sound', or 'V to case 200 kΩ, put in on
     /// purpose'; 'no' for a real one
@@ -787,7 +792,7 @@ pub(crate) struct AddGear {
     #[arg(long, value_name = "OHM")]
     pub(crate) lowest: Option<f64>,
     /// Testers: days after which a proof is to be repeated
-    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "DAYS", value_parser = interval())]
     pub(crate) proof_days: Option<u32>,
     /// When its next test or calibration is due
     #[arg(long, value_name = "DATE", value_parser = Stamp::parse)]

@@ -1,6 +1,7 @@
 //! The columns of each register: what a row means and how it is spelled.
 
 use super::table::{Cells, Row};
+use crate::limits::LONGEST_INTERVAL;
 use crate::model::{
     Alias, Asset, AssetClass, AssetId, Correction, CorrectionKind, Event, EventKind, Gear,
     GearKind, Insulation, Invalid, Isolation, Joining, Limit, LimitMeaning, Phase, Proof,
@@ -26,8 +27,11 @@ fn whole(column: &'static str, cells: &Cells<'_>) -> Result<Option<u32>, Invalid
     match cells.text(column) {
         "" => Ok(None),
         text => match text.parse::<u32>() {
-            Ok(v) if v > 0 => Ok(Some(v)),
-            _ => Err(Invalid::new(column, "a whole number above 0, or nothing", text)),
+            Ok(v) if (1..=LONGEST_INTERVAL).contains(&v) => Ok(Some(v)),
+            _ => {
+                let expected = format!("a whole number from 1 to {LONGEST_INTERVAL}, or nothing");
+                Err(Invalid::new(column, expected, text))
+            }
         },
     }
 }

@@ -166,6 +166,7 @@ pub(super) struct GearIn {
     #[schema(example = "250 V: 1e9; 500 V: 2e9")]
     ranges: String,
     /// Testers: days after which a proof is to be repeated.
+    #[schema(minimum = 1, maximum = 100000)]
     proof_days: Option<u32>,
 }
 
