@@ -1,7 +1,8 @@
 //! Two people at one sheet, a restart, and a kill in the middle of a test.
 
 use crate::person::{ASSET, Bench, alert, reply};
-use crate::running::until;
+use crate::running::{Daemon, until};
+use crate::tester::Tester;
 
 #[test]
 fn of_two_people_the_slower_one_is_told_what_has_changed() {
@@ -40,7 +41,7 @@ fn of_two_people_the_slower_one_is_told_what_has_changed() {
 }
 
 /// Ends the daemon in the middle of a test, one way or the other, and goes on.
-fn goes_on_after(end: impl FnOnce(crate::running::Daemon)) {
+fn goes_on_after(end: impl FnOnce(Daemon, &mut Tester)) {
     let mut bench = Bench::new();
     bench.isolated(ASSET);
     bench.prove();
@@ -48,7 +49,7 @@ fn goes_on_after(end: impl FnOnce(crate::running::Daemon)) {
     bench.tester.send(reply("4.1E8", 0.5));
     bench.daemon().until_count("bench-1", "accepted", 1);
     let before = bench.sheet();
-    end(bench.daemon.take().unwrap());
+    end(bench.daemon.take().unwrap(), &mut bench.tester);
     bench.daemon = Some(bench.place.serve());
     bench.connected(1);
     let after = bench.sheet();
@@ -70,12 +71,15 @@ fn goes_on_after(end: impl FnOnce(crate::running::Daemon)) {
 
 #[test]
 fn a_restart_in_the_middle_of_a_test_loses_nothing() {
-    goes_on_after(|daemon| assert!(daemon.end().success()));
+    goes_on_after(|daemon, _| assert!(daemon.end().success()));
 }
 
 #[test]
 fn a_kill_in_the_middle_of_a_test_loses_nothing() {
-    goes_on_after(crate::running::Daemon::kill);
+    goes_on_after(|daemon, tester| {
+        daemon.kill();
+        tester.outlive_a_kill();
+    });
 }
 
 #[test]
@@ -87,6 +91,7 @@ fn a_test_whose_seconds_a_restart_has_lost_is_to_be_repeated() {
     bench.tester.send(reply("4.1E8", 0.5));
     bench.daemon().until_count("bench-1", "accepted", 1);
     bench.daemon.take().unwrap().kill();
+    bench.tester.outlive_a_kill();
     bench.daemon = Some(bench.place.serve());
     bench.connected(1);
     assert!(bench.page().contains("The seconds of this test began anew"));

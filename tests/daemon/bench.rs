@@ -53,6 +53,13 @@ impl Tester {
         self.master = Some(File::from(master));
     }
 
+    /// What becomes of the line when whoever read it was killed. A real port forgets the lock of a
+    /// process that is gone; a pseudo-terminal keeps it while its other end is open, and lets only
+    /// root pass: so it is another terminal.
+    pub(crate) fn outlive_a_kill(&mut self) {
+        self.plug();
+    }
+
     /// Pulls the plug: the name goes with it.
     pub(crate) fn unplug(&mut self) {
         self.master = None;

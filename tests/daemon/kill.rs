@@ -30,6 +30,8 @@ struct Fed {
     files: AtomicU64,
     /// Lines sent so far.
     lines: AtomicU64,
+    /// Daemons killed so far.
+    kills: AtomicU64,
 }
 
 #[test]
@@ -68,6 +70,7 @@ fn nothing_acknowledged_is_lost_or_doubled_by_twenty_kills() {
         thread::sleep(Duration::from_millis(20 + (random >> 33) % 500));
         seen.extend(bench_readings(&daemon));
         daemon.kill();
+        fed.kills.fetch_add(1, Relaxed);
     }
     let daemon = place.serve();
     *fed.address.lock().unwrap() = Some(daemon.address());
@@ -88,7 +91,13 @@ fn nothing_acknowledged_is_lost_or_doubled_by_twenty_kills() {
 /// A station whose values count up, as long as the line takes them.
 fn feed_lines(fed: &Fed, mut tester: Tester) {
     let mut rest = String::new();
+    let mut kills = 0;
     while !fed.end.load(Relaxed) {
+        if fed.kills.load(Relaxed) != kills {
+            kills = fed.kills.load(Relaxed);
+            tester.outlive_a_kill();
+            rest.clear();
+        }
         if rest.is_empty() {
             rest = reply(1_000_000 + fed.lines.fetch_add(1, Relaxed));
         }
