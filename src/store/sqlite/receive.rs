@@ -1,6 +1,8 @@
 //! Stores one run of a delivery: readings under their natural key, rejects, lines, and what
 //! follows from them, in the transaction of the caller.
 
+use std::sync::LazyLock;
+
 use rusqlite::types::Null;
 use rusqlite::{CachedStatement, Connection, params};
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -23,6 +25,10 @@ const TOGETHER: usize = 12;
 
 /// Parameters of a row: all columns but the batch, which is one for all.
 const COLUMNS: usize = 13;
+
+/// The insert statements of a run; their texts take longer to make than to run.
+static ONE: LazyLock<String> = LazyLock::new(|| insert_of(1));
+static MANY: LazyLock<String> = LazyLock::new(|| insert_of(TOGETHER));
 
 /// An insert of so many rows at once; parameter 1 is the batch. `OR IGNORE` passes over taken keys
 /// like `ON CONFLICT DO NOTHING`, and unlike that needs no journal of its own to take back half a
@@ -53,7 +59,7 @@ pub(super) fn store_run(
     storing.finish(names)
 }
 
-/// The insert statements of a run.
+/// The insert statements of a run, prepared.
 struct Inserts<'a> {
     one: CachedStatement<'a>,
     many: CachedStatement<'a>,
@@ -121,10 +127,8 @@ impl<'a> Storing<'a> {
         let (db, run) = (self.db, self.run);
         let mut homes: Vec<_> = (0..self.homes.len() as u32).collect();
         homes.sort_unstable_by_key(|&home| self.homes[home as usize].series);
-        let mut inserts = Inserts {
-            one: db.prepare_cached(&insert_of(1))?,
-            many: db.prepare_cached(&insert_of(TOGETHER))?,
-        };
+        let mut inserts =
+            Inserts { one: db.prepare_cached(&ONE)?, many: db.prepare_cached(&MANY)? };
         inserts.one.raw_bind_parameter(1, self.slots.batch)?;
         inserts.many.raw_bind_parameter(1, self.slots.batch)?;
         run.each_window(&homes, &mut |rows| self.window(&mut inserts, rows))
