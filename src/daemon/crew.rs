@@ -146,7 +146,6 @@ impl Crew {
                     drop: drop.clone(),
                     profiles: Arc::clone(profiles),
                     standing: Arc::clone(&standing),
-                    registers: None,
                 };
                 let name = job.name().clone();
                 let stopped = stop.clone();

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use ohmward_parsers::Profiles;
 
 use crate::config::DropFolder;
-use crate::intake::{FileImport, IntakeError, RegisterWatch};
+use crate::intake::{FileImport, IntakeError};
 use crate::sources::Standing;
 use crate::sources::folder::Verdict;
 use crate::web::Shared;
@@ -17,7 +17,6 @@ pub(super) struct Files {
     pub(super) drop: DropFolder,
     pub(super) profiles: Arc<Profiles>,
     pub(super) standing: Arc<Standing>,
-    pub(super) registers: Option<RegisterWatch>,
 }
 
 impl Files {
@@ -25,10 +24,7 @@ impl Files {
     pub(super) fn take(&mut self, path: &Path) -> Verdict {
         match self.import(path) {
             Ok(()) => Verdict::Done,
-            Err(IntakeError::Store(e)) => {
-                self.registers = None;
-                Verdict::Busy(e.to_string())
-            }
+            Err(IntakeError::Store(e)) => Verdict::Busy(e.to_string()),
             Err(e @ IntakeError::Read { .. }) => Verdict::Later(e.to_string()),
             Err(e) => Verdict::Refused(format!(
                 "{e}\nNothing of this file was stored. To have it read again, move it back into \
@@ -38,10 +34,7 @@ impl Files {
     }
 
     fn import(&mut self, path: &Path) -> Result<(), IntakeError> {
-        let registers = match &mut self.registers {
-            Some(watch) => watch.current()?,
-            none => none.insert(RegisterWatch::new(self.shared.store.reader()?)).current()?,
-        };
+        let registers = self.shared.registers.current()?;
         let standing = &self.standing;
         let import = FileImport {
             profiles: &self.profiles,

@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Receiver;
 use std::time::Duration;
 
-use crate::intake::{Group, RegisterWatch, StreamIntake, StreamRule};
+use crate::intake::{Group, StreamIntake, StreamRule};
 use crate::sources::{Chunk, Standing, Stop};
 use crate::store::{Receipt, StoreError, Writer};
 use crate::web::Shared;
@@ -28,11 +28,10 @@ impl Lines {
     /// Runs until the port's thread has ended and all of its bytes are stored.
     pub(super) fn run(&mut self, chunks: &Receiver<Chunk>) {
         let mut intake = StreamIntake::new(self.rule.clone(), Arc::clone(&self.standing));
-        let mut registers = None;
         let mut known = None;
         loop {
             self.standing.intake.tick();
-            match self.registers(&mut registers) {
+            match self.shared.registers.current() {
                 Ok(now) if known.as_ref() != Some(&now) => {
                     intake.know(&now.aliases, &now.gear);
                     known = Some(now);
@@ -40,7 +39,6 @@ impl Lines {
                 Ok(_) => {}
                 // Without its aliases a line would be placed wrongly: it waits in the queue.
                 Err(e) => {
-                    registers = None;
                     self.trouble(&e);
                     if self.abandon.wait(AGAIN) {
                         return;
@@ -53,16 +51,6 @@ impl Lines {
                 Ok(None) => {}
                 Ok(Some(group)) => self.store(&group),
             }
-        }
-    }
-
-    fn registers(
-        &self,
-        watch: &mut Option<RegisterWatch>,
-    ) -> Result<Arc<crate::intake::Registers>, StoreError> {
-        match watch {
-            Some(watch) => watch.current(),
-            none => none.insert(RegisterWatch::new(self.shared.store.reader()?)).current(),
         }
     }
 

@@ -24,6 +24,7 @@ use tokio::signal::unix::{SignalKind, signal};
 
 use crate::bench::Stations;
 use crate::clock::Clock;
+use crate::intake::RegisterWatch;
 use crate::registry::Keys;
 use crate::report::Schedule;
 use crate::sources::{Standing, Stop};
@@ -124,6 +125,7 @@ impl Serve {
             all_profiles: RwLock::new(Arc::clone(&plan.profiles)),
             assess: Arc::new(RwLock::new(plan.assess.clone())),
             class: plan.class.clone(),
+            registers: RegisterWatch::new(store.clone()),
             clock: Arc::clone(&self.clock),
             bench: Stations::new(plan.bench.clone()),
             roster: Roster::default(),

@@ -16,7 +16,7 @@ mod standing;
 mod traffic;
 mod who;
 
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 
 use axum::extract::DefaultBodyLimit;
 use axum::http::Method;
@@ -24,7 +24,6 @@ use axum::routing::get;
 use axum::{Router, middleware};
 use tokio::sync::Semaphore;
 
-use crate::intake::RegisterWatch;
 use crate::limits;
 use crate::model::Role;
 use crate::sources::Standing;
@@ -43,7 +42,6 @@ pub(crate) struct Service {
     shared: Arc<Shared>,
     standing: Arc<Standing>,
     readers: Readers,
-    registers: Mutex<RegisterWatch>,
     /// Kibibytes of bodies that may be in memory at once.
     room: Arc<Semaphore>,
     /// Turns for questions about the past of the whole fleet.
@@ -60,7 +58,6 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
     let service = Service {
         standing,
         readers: Readers::new(shared.store.clone()),
-        registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
         room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         access: Access::new(reach, shared.store.reader()?),

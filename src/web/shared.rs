@@ -10,6 +10,7 @@ use super::news::News;
 use crate::bench::Stations;
 use crate::clock::Clock;
 use crate::dossier::Settings;
+use crate::intake::RegisterWatch;
 use crate::model::AssetClass;
 use crate::sources::{Health, Standing};
 use crate::store::sqlite::{SqliteStore, WriterHandle};
@@ -29,6 +30,8 @@ pub struct Shared {
     pub assess: Arc<RwLock<Settings>>,
     /// What an asset first met becomes.
     pub class: AssetClass,
+    /// Aliases and testers as they are now.
+    pub registers: RegisterWatch,
     /// What time it is.
     pub clock: Arc<dyn Clock>,
     /// Told after each commit.

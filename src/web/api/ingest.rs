@@ -2,7 +2,7 @@
 
 use std::net::SocketAddr;
 use std::pin::pin;
-use std::sync::{Arc, PoisonError};
+use std::sync::Arc;
 
 use axum::Json;
 use axum::body::{Body, Bytes};
@@ -212,7 +212,7 @@ impl Service {
         bytes: u64,
         take: impl FnOnce(&BodyImport<'_>, WriterHandle) -> Result<BodyTaken, IntakeError>,
     ) -> Result<BodyTaken, Refusal> {
-        let registers = self.registers.lock().unwrap_or_else(PoisonError::into_inner).current()?;
+        let registers = self.shared.registers.current()?;
         let now = self.shared.clock.now();
         let import = BodyImport {
             client,
