@@ -23,8 +23,8 @@ const BUSY: Duration = Duration::from_secs(10);
 
 /// Pages a connection may hold in memory, in KiB: runs are written in key order, so more than this
 /// buys little (measured in `benches/store.rs`).
-const WRITER_CACHE_KIB: i64 = 8 * 1024;
-const READER_CACHE_KIB: i64 = 4 * 1024;
+const WRITER_CACHE_KIB: i64 = 4 * 1024;
+const READER_CACHE_KIB: i64 = 512;
 
 /// Pages of the write-ahead log at which a commit moves them into the table, 128 MiB: the runs of
 /// a large delivery change the same pages again and again, and a stream's commit should not wait.
