@@ -7,7 +7,7 @@ use super::place::Place;
 use super::{Exit, Failure, quality};
 use crate::dossier::{
     CAUTION, Desk, Dossier, FitStatement, Group, LineStatement, RatioStatement, Statement,
-    TesterUse, episodes, limit_words, line_words, notices, role_words,
+    TesterUse, limit_words, line_words, notices, role_words,
 };
 use crate::model::{LimitMeaning, Verdict};
 use crate::trend::Assessor;
@@ -97,7 +97,7 @@ fn print(dossier: &Dossier, testers: &[TesterUse]) -> Result<(), Failure> {
             output::line(format!("  {}", RatioStatement::of(ratio).words()))?;
         }
     }
-    let findings = episodes(dossier);
+    let findings = dossier.episodes();
     if !findings.is_empty() {
         output::line("\nfindings")?;
     }

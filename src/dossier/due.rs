@@ -6,13 +6,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Dossier, DossierError, Evidence, Fleet, Records, Settings, Standing};
+use super::{Brief, DossierError, Evidence, Fleet, Records, Settings, Standing};
 use crate::model::{
-    Asset, AssetId, CorrectionKind, Finding, FindingKind, FindingState, Gear, GearKind, ProofKind,
-    Stamp, Text, words,
+    Asset, AssetId, Bound, CorrectionKind, Finding, FindingKind, FindingState, Gear, GearKind,
+    ProofKind, Stamp, Text, words,
 };
 use crate::store::{Reader, When};
 use crate::trend::words::ohms;
+use crate::visits::Corrected;
 
 words!(
     /// What is to be done.
@@ -143,57 +144,103 @@ fn corrected<R: Reader + ?Sized>(
     Ok(assets)
 }
 
-/// The findings that an asset was not tested in time. One stands from the day it was due until the
-/// next test, or until it was retired. Only the one that stands now is found: of the past only what
-/// `known` says was found then, so that an interval stated today accuses nobody of yesterday.
-pub fn overdue(dossier: &Dossier, known: &[Finding], now: Stamp) -> Vec<Finding> {
-    let Some(days) = dossier.asset.interval_days else { return Vec::new() };
-    let end = match dossier.standing {
-        Standing::InService => now,
-        Standing::Retired { since, .. } => since,
-        Standing::Merged { .. } | Standing::Training => return Vec::new(),
-    };
-    let counts = dossier.entries.iter().filter(|e| e.judged.corrected.voided.is_none());
-    let tests: Vec<_> = counts.map(|entry| &entry.judged.corrected.reading).collect();
-    let was_found = |since: Stamp| {
-        known.iter().any(|f| {
-            f.kind == FindingKind::Overdue && f.since == since && f.state != FindingState::Withdrawn
-        })
-    };
-    let mut out = Vec::new();
-    for (i, test) in tests.iter().enumerate() {
-        let since = test.taken_at.plus_days(f64::from(days));
-        let next = tests.get(i + 1).map(|next| next.taken_at);
-        if since >= end || next.is_some_and(|next| next <= since) {
-            continue;
-        }
-        let until = next.or((end != now).then_some(end));
-        if until.is_some() && !was_found(since) {
-            continue;
-        }
-        let evidence = Evidence {
-            verdict: dossier.verdict().word().into(),
-            last_ohm: Some(test.ohms),
-            last_bound: test.bound.word().into(),
-            last_taken_at: Some(test.taken_at.to_string()),
-            ..Evidence::default()
-        };
-        let reason = format!(
-            "last tested on {} ({}{}), to be tested every {days} days",
-            test.taken_at.date(),
-            test.bound.word().replace('=', ""),
-            ohms(test.ohms)
-        );
-        out.push(Finding {
-            asset: dossier.asset.id.clone(),
-            kind: FindingKind::Overdue,
-            phase: None,
-            since,
-            until,
-            state: until.map_or(FindingState::Open, |_| FindingState::Closed),
-            reason: reason.into(),
-            evidence: serde_json::to_string(&evidence).unwrap_or_default(),
-        });
+/// A test that was not followed by another in time.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Wait {
+    taken_at: Stamp,
+    ohms: f64,
+    bound: Bound,
+    /// When it was due again.
+    due: Stamp,
+    /// The next test; none yet.
+    next: Option<Stamp>,
+}
+
+/// Finds the waits of an asset, test by test.
+pub(super) struct Waits {
+    days: Option<u32>,
+    last: Option<Wait>,
+    all: Vec<Wait>,
+}
+
+impl Wait {
+    /// Those of this asset: none where nobody said how often it is to be tested.
+    pub(super) fn of(asset: &Asset) -> Waits {
+        Waits { days: asset.interval_days, last: None, all: Vec::new() }
     }
-    out
+}
+
+impl Waits {
+    /// Takes the next reading, by time; a voided one is no test.
+    pub(super) fn add(&mut self, c: &Corrected) {
+        let (Some(days), None) = (self.days, &c.voided) else { return };
+        let r = &c.reading;
+        if let Some(last) = self.last.take()
+            && last.due < r.taken_at
+        {
+            self.all.push(Wait { next: Some(r.taken_at), ..last });
+        }
+        let due = r.taken_at.plus_days(f64::from(days));
+        let (taken_at, ohms, bound) = (r.taken_at, r.ohms, r.bound);
+        self.last = Some(Wait { taken_at, ohms, bound, due, next: None });
+    }
+
+    /// No more tests.
+    pub(super) fn finish(self) -> Vec<Wait> {
+        self.all.into_iter().chain(self.last).collect()
+    }
+}
+
+impl Brief {
+    /// The findings that the asset was not tested in time. One stands from the day it was due until
+    /// the next test, or until it was retired. Only the one that stands now is found: of the past
+    /// only what `known` says was found then, so that an interval stated today accuses nobody of
+    /// yesterday.
+    pub fn overdue(&self, known: &[Finding], now: Stamp) -> Vec<Finding> {
+        let Some(days) = self.asset.interval_days else { return Vec::new() };
+        let end = match self.standing {
+            Standing::InService => now,
+            Standing::Retired { since, .. } => since,
+            Standing::Merged { .. } | Standing::Training => return Vec::new(),
+        };
+        let was_found = |since: Stamp| {
+            known.iter().any(|f| {
+                f.kind == FindingKind::Overdue
+                    && f.since == since
+                    && f.state != FindingState::Withdrawn
+            })
+        };
+        let mut out = Vec::new();
+        for wait in self.waits.iter().filter(|wait| wait.due < end) {
+            let since = wait.due;
+            let until = wait.next.or((end != now).then_some(end));
+            if until.is_some() && !was_found(since) {
+                continue;
+            }
+            let evidence = Evidence {
+                verdict: self.verdict().word().into(),
+                last_ohm: Some(wait.ohms),
+                last_bound: wait.bound.word().into(),
+                last_taken_at: Some(wait.taken_at.to_string()),
+                ..Evidence::default()
+            };
+            let reason = format!(
+                "last tested on {} ({}{}), to be tested every {days} days",
+                wait.taken_at.date(),
+                wait.bound.word().replace('=', ""),
+                ohms(wait.ohms)
+            );
+            out.push(Finding {
+                asset: self.asset.id.clone(),
+                kind: FindingKind::Overdue,
+                phase: None,
+                since,
+                until,
+                state: until.map_or(FindingState::Open, |_| FindingState::Closed),
+                reason: reason.into(),
+                evidence: serde_json::to_string(&evidence).unwrap_or_default(),
+            });
+        }
+        out
+    }
 }

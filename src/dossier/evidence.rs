@@ -3,8 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{Dossier, Group, Standing};
-use crate::model::{Finding, FindingKind, FindingState, Stamp, Text, Verdict};
+use super::{Brief, Dossier, Group, Standing};
+use crate::model::{AssetId, Finding, FindingKind, FindingState, Stamp, Text, Verdict};
 use crate::trend::{Alarm, LineAssessment};
 
 /// The numbers behind a finding; stored as JSON text and printed by `declining`. What an earlier
@@ -60,19 +60,37 @@ pub struct Evidence {
     pub last_taken_at: Option<String>,
 }
 
-/// The findings that a dossier gives, as episodes over its whole history. A training part has none,
-/// and those of a retired asset end when it was retired.
-pub fn episodes(dossier: &Dossier) -> Vec<Finding> {
+impl Dossier {
+    /// Its findings, as episodes over its whole history. A training part has none, and those of a
+    /// retired asset end when it was retired.
+    pub fn episodes(&self) -> Vec<Finding> {
+        episodes(&self.asset.id, &self.standing, &self.groups, self.left_out().count())
+    }
+}
+
+impl Brief {
+    /// Its findings, as [`Dossier::episodes`].
+    pub fn episodes(&self) -> Vec<Finding> {
+        episodes(&self.asset.id, &self.standing, &self.groups, self.left_out)
+    }
+}
+
+fn episodes(
+    asset: &AssetId,
+    standing: &Standing,
+    groups: &[Group],
+    left_out: usize,
+) -> Vec<Finding> {
     let mut out = Vec::new();
-    if dossier.standing == Standing::Training {
+    if *standing == Standing::Training {
         return out;
     }
-    for group in &dossier.groups {
+    for group in groups {
         for alarm in &group.assessment.detection.alarms {
             let line = leading(group, alarm);
-            let evidence = evidence(dossier, group, line);
+            let evidence = evidence(left_out, group, line);
             out.push(Finding {
-                asset: dossier.asset.id.clone(),
+                asset: asset.clone(),
                 kind: alarm.kind,
                 phase: alarm.phase.clone(),
                 since: alarm.first_flagged_at,
@@ -86,7 +104,7 @@ pub fn episodes(dossier: &Dossier) -> Vec<Finding> {
             });
         }
     }
-    if let Standing::Retired { since, .. } = dossier.standing {
+    if let Standing::Retired { since, .. } = *standing {
         out.retain(|finding| finding.since < since);
         for finding in &mut out {
             if finding.until.is_none_or(|until| until > since) {
@@ -105,12 +123,12 @@ fn leading<'g>(group: &'g Group, alarm: &Alarm) -> Option<&'g LineAssessment> {
     of_phase.or_else(|| lines.iter().max_by_key(|l| l.verdict))
 }
 
-fn evidence(dossier: &Dossier, group: &Group, line: Option<&LineAssessment>) -> Evidence {
+fn evidence(left_out: usize, group: &Group, line: Option<&LineAssessment>) -> Evidence {
     let mut out = Evidence {
         setup: group.setup.to_string(),
         test_voltage_v: group.test_voltage.map(|v| v.get()),
         verdict: group.assessment.verdict.word().into(),
-        n_left_out: dossier.left_out().count(),
+        n_left_out: left_out,
         ..Evidence::default()
     };
     let Some(line) = line else { return out };

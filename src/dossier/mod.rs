@@ -1,6 +1,7 @@
 //! The one way to ask "what about this asset": readings, what was done with each, and the
 //! assessment that follows from them.
 
+mod brief;
 mod causes;
 mod due;
 mod evidence;
@@ -16,17 +17,19 @@ use std::collections::{BTreeMap, HashMap};
 
 use crate::model::{
     Alias, Asset, AssetId, CASE, Case, Event, Limit, Line, Occasion, Outcome, ReadingId, Stamp,
-    Text, Volts,
+    Text, Verdict, Volts,
 };
 use crate::store::{Reader, Recorded, StoreError, When};
 use crate::trend::{Assessment, Assessor, Context};
 use crate::visits::{
-    self, Doubt, Exclusion, Judged, Ratio, Role, Suspicion, doubts, near_rated, ratios,
+    self, Corrected, Doubt, Exclusion, Judged, Ratio, Role, Suspicion, doubts, near_rated, ratios,
 };
 
+pub use brief::Brief;
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
-pub use due::{Due, Task, due, overdue, tests as tests_due};
-pub use evidence::{Evidence, episodes};
+use due::Wait;
+pub use due::{Due, Task, due, tests as tests_due};
+pub use evidence::Evidence;
 pub use fleet::{Fleet, Standing};
 pub use quality::{Quality, TesterUse};
 pub use ranking::{Ranked, expected_false, ranked, row};
@@ -135,22 +138,70 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
 
     /// The dossier of one asset; of one that was merged into another, the dossier of that one.
     pub fn open(&self, id: &AssetId) -> Result<Dossier, DossierError> {
+        let asset = self.asset(id)?;
+        let Gathered { judged, recorded, lines } =
+            self.records.gathered(&asset.id, self.occasions(&asset.id))?;
+        let Story { events, standing, merged } = self.story(&asset)?;
+        let groups = self.groups(&asset, lines, &events);
+        let ratios = ratios(&judged);
+        let suspicions = self.records.suspicions_of(&judged);
+        let entries = self.entries(&asset, judged, recorded);
+        let when = self.records.when;
+        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups, standing, merged })
+    }
+
+    /// Whether an asset was merged into another, whose dossier [`Desk::open`] gives.
+    pub fn is_merged(&self, id: &AssetId) -> bool {
+        self.records.is_merged(id)
+    }
+
+    /// The wanted readings of one asset with what was done with each; looks for no trend. They are
+    /// asked for by time, once each.
+    pub fn history(
+        &self,
+        id: &AssetId,
+        wanted: &mut dyn FnMut(&Corrected) -> bool,
+    ) -> Result<Vec<Entry>, DossierError> {
+        let asset = self.asset(id)?;
+        let Gathered { judged, recorded, .. } =
+            self.records.gathered_of(&asset.id, self.occasions(&asset.id), wanted)?;
+        Ok(self.entries(&asset, judged, recorded))
+    }
+
+    /// One reading of an asset; none when it belongs to another.
+    pub fn reading(&self, asset: &AssetId, id: ReadingId) -> Result<Option<Entry>, DossierError> {
+        Ok(self.history(asset, &mut |corrected| corrected.id == id)?.pop())
+    }
+
+    /// The asset as it is meant; of one that was merged into another, that one.
+    fn asset(&self, id: &AssetId) -> Result<Asset, DossierError> {
         let Records { reader, when, mergers, .. } = &self.records;
-        let (when, id) = (*when, mergers.survivor(id));
-        let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
-        let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
-        let Gathered { recorded, suspicions, judged, lines } =
-            self.records.gathered(id, occasions)?;
-        let mut events = reader.events(Some(id), when)?;
-        let standing = mergers.standing(&asset, &events);
-        let merged: Vec<_> = mergers.parts(id).into_iter().cloned().collect();
+        let id = mergers.survivor(id);
+        reader.asset(id, *when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))
+    }
+
+    /// The common causes to which it belongs.
+    fn occasions(&self, id: &AssetId) -> &[Occasion] {
+        self.occasions.get(id).map_or(&[][..], Vec::as_slice)
+    }
+
+    fn story(&self, asset: &Asset) -> Result<Story, DossierError> {
+        let Records { reader, when, mergers, .. } = &self.records;
+        let mut events = reader.events(Some(&asset.id), *when)?;
+        let standing = mergers.standing(asset, &events);
+        let merged: Vec<_> = mergers.parts(&asset.id).into_iter().cloned().collect();
         for part in &merged {
             if let Ok(part) = AssetId::new(&part.value.written) {
-                events.extend(reader.events(Some(&part), when)?);
+                events.extend(reader.events(Some(&part), *when)?);
             }
         }
         events.sort_by_key(|row| row.value.at);
-        let cases = group(&asset, lines, &events);
+        Ok(Story { events, standing, merged })
+    }
+
+    /// The charts that lines make, assessed, the most urgent first.
+    fn groups(&self, asset: &Asset, lines: Vec<Line>, events: &[Recorded<Event>]) -> Vec<Group> {
+        let cases = group(asset, lines, events);
         let mut groups: Vec<Group> = cases
             .into_iter()
             .map(|((setup, test_voltage, across), case)| Group {
@@ -167,39 +218,21 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
             };
             b.assessment.verdict.cmp(&a.assessment.verdict).then(newest(b).cmp(&newest(a)))
         });
-        let ratios = ratios(&judged);
-        let entries = self.entries(&asset, judged, &recorded);
-        Ok(Dossier { asset, when, entries, events, suspicions, ratios, groups, standing, merged })
+        groups
     }
 
-    /// Whether an asset was merged into another, whose dossier [`Desk::open`] gives.
-    pub fn is_merged(&self, id: &AssetId) -> bool {
-        self.records.is_merged(id)
+    fn entries(&self, asset: &Asset, judged: Vec<Judged>, recorded: Vec<Stamp>) -> Vec<Entry> {
+        let all = judged.into_iter().zip(recorded);
+        all.map(|(judged, recorded_at)| self.entry(asset, judged, recorded_at)).collect()
     }
 
-    /// The readings of one asset with what was done with each; looks for no trend.
-    pub fn history(&self, id: &AssetId) -> Result<Vec<Entry>, DossierError> {
-        let Records { reader, when, mergers, .. } = &self.records;
-        let (when, id) = (*when, mergers.survivor(id));
-        let asset = reader.asset(id, when)?.ok_or_else(|| DossierError::NoAsset(id.clone()))?;
-        let occasions = self.occasions.get(id).map_or(&[][..], Vec::as_slice);
-        let gathered = self.records.gathered(id, occasions)?;
-        Ok(self.entries(&asset, gathered.judged, &gathered.recorded))
-    }
-
-    fn entries(
-        &self,
-        asset: &Asset,
-        judged: Vec<Judged>,
-        recorded: &HashMap<ReadingId, Stamp>,
-    ) -> Vec<Entry> {
-        let entry = |judged: Judged| Entry {
+    fn entry(&self, asset: &Asset, judged: Judged, recorded_at: Stamp) -> Entry {
+        Entry {
             outcomes: self.outcomes(asset, &judged),
             doubts: self.doubts(&judged),
-            recorded_at: recorded.get(&judged.corrected.id).copied().unwrap_or(Stamp::MIN),
+            recorded_at,
             judged,
-        };
-        judged.into_iter().map(entry).collect()
+        }
     }
 
     fn doubts(&self, judged: &Judged) -> Vec<Doubt> {
@@ -228,6 +261,13 @@ impl<'a, R: Reader + ?Sized> Desk<'a, R> {
         }
         outcomes
     }
+}
+
+/// What was done to an asset, and how it stands.
+struct Story {
+    events: Vec<Recorded<Event>>,
+    standing: Standing,
+    merged: Vec<Recorded<Alias>>,
 }
 
 /// What the store knows beside an asset's own readings: the temperatures of its stations.
@@ -261,11 +301,14 @@ fn group(asset: &Asset, lines: Vec<Line>, events: &[Recorded<Event>]) -> BTreeMa
     cases
 }
 
+fn worst(groups: &[Group]) -> Verdict {
+    groups.iter().map(|g| g.assessment.verdict).max().unwrap_or(Verdict::TooFew)
+}
+
 impl Dossier {
     /// The worst verdict of its charts; `too few` where there is none.
-    pub fn verdict(&self) -> crate::model::Verdict {
-        let worst = self.groups.iter().map(|g| g.assessment.verdict).max();
-        worst.unwrap_or(crate::model::Verdict::TooFew)
+    pub fn verdict(&self) -> Verdict {
+        worst(&self.groups)
     }
 
     /// How it stands to the fleet and what was merged into it, a sentence each; none for an asset

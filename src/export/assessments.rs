@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::findings::until;
 use super::table::{Column, Table};
-use crate::dossier::{Dossier, Evidence, Group, episodes};
+use crate::dossier::{Dossier, Evidence, Group};
 use crate::model::{Asset, Finding, FindingKind, Limit, Stamp, Verdict};
 use crate::store::When;
 use crate::trend::LineAssessment;
@@ -47,7 +47,7 @@ pub fn assessed(dossier: &Dossier) -> Vec<Assessed> {
         doubts: doubts.collect::<Vec<_>>().join("; "),
         when: dossier.when,
     });
-    let standing: Vec<Finding> = episodes(dossier).into_iter().filter(Finding::is_due).collect();
+    let standing: Vec<Finding> = dossier.episodes().into_iter().filter(Finding::is_due).collect();
     let mut rows = Vec::new();
     for group in &dossier.groups {
         let beside = evidence(&group.case, &Settings::default()).lines;

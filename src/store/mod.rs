@@ -119,9 +119,23 @@ pub trait Reader {
     fn asset_as_registered(&self, id: &AssetId, when: When) -> Result<Option<Asset>>;
     /// All classes by name.
     fn classes(&self, when: When) -> Result<Vec<Recorded<AssetClass>>>;
-    /// The readings of an asset as taken in (before corrections), by time, then series.
-    /// Readings moved here by a correction are included.
-    fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>>;
+    /// The readings of an asset as taken in (before corrections), by time, then series: in bounded
+    /// memory. Readings moved here by a correction are included.
+    fn for_each_of(
+        &self,
+        asset: &AssetId,
+        when: When,
+        each: &mut dyn FnMut(Stored) -> Result<()>,
+    ) -> Result<()>;
+    /// All of them at once.
+    fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
+        let mut all = Vec::new();
+        self.for_each_of(asset, when, &mut |stored| {
+            all.push(stored);
+            Ok(())
+        })?;
+        Ok(all)
+    }
     /// Every reading as taken in, the tray included, by time, then series; for exports: bounded
     /// memory.
     fn for_each_reading(

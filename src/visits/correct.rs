@@ -1,5 +1,6 @@
 //! What corrections make of the readings: moved, voided, restored, overruled.
 
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -20,21 +21,26 @@ pub struct Corrected {
     pub overruled: Option<Text>,
 }
 
-/// Applies corrections, oldest first, to readings as taken in, and keeps those that belong to
-/// `asset` afterwards, by time, then series. Of several corrections of one kind the last counts.
-pub fn apply(
-    asset: &AssetId,
-    readings: impl IntoIterator<Item = (ReadingId, Reading)>,
-    corrections: &[Correction],
-) -> Vec<Corrected> {
-    let mut of: BTreeMap<ReadingId, Vec<&Correction>> = BTreeMap::new();
-    for correction in corrections {
-        of.entry(correction.reading).or_default().push(correction);
+/// The corrections of an asset's readings by the reading they are of.
+pub struct Corrections<'a> {
+    asset: &'a AssetId,
+    of: BTreeMap<ReadingId, Vec<Correction>>,
+}
+
+impl<'a> Corrections<'a> {
+    /// Of one asset, oldest first. Of several corrections of one kind the last counts.
+    pub fn new(asset: &'a AssetId, corrections: impl IntoIterator<Item = Correction>) -> Self {
+        let mut of: BTreeMap<ReadingId, Vec<Correction>> = BTreeMap::new();
+        for correction in corrections {
+            of.entry(correction.reading).or_default().push(correction);
+        }
+        Corrections { asset, of }
     }
-    let mut out: Vec<Corrected> = Vec::new();
-    for (id, reading) in readings {
+
+    /// What they make of a reading as taken in; none when it belongs to another asset afterwards.
+    pub fn apply(&self, id: ReadingId, reading: Reading) -> Option<Corrected> {
         let mut now = Corrected { id, reading, voided: None, moved_from: None, overruled: None };
-        for correction in of.get(&id).into_iter().flatten() {
+        for correction in self.of.get(&id).into_iter().flatten() {
             match &correction.kind {
                 CorrectionKind::Void => now.voided = Some(correction.reason.clone()),
                 CorrectionKind::Restore => now.voided = None,
@@ -51,21 +57,12 @@ pub fn apply(
                 }
             }
         }
-        if now.reading.series.asset == *asset {
-            out.push(now);
-        }
+        (now.reading.series.asset == *self.asset).then_some(now)
     }
-    by_time(&mut out);
-    out
 }
 
-/// Orders readings by time, then series, as [`gather`](super::gather) takes them.
-pub fn by_time(readings: &mut [Corrected]) {
-    readings.sort_by(|a, b| {
-        (a.reading.taken_at, &a.reading.series, a.id).cmp(&(
-            b.reading.taken_at,
-            &b.reading.series,
-            b.id,
-        ))
-    });
+/// How readings are ordered, as [`Gathering`](super::Gathering) takes them: by time, then series.
+pub fn by_time(a: &Corrected, b: &Corrected) -> Ordering {
+    let (left, right) = (&a.reading, &b.reading);
+    (left.taken_at, &left.series, a.id).cmp(&(right.taken_at, &right.series, b.id))
 }

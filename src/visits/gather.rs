@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::{Corrected, Settings, Suspicion};
+use super::{Corrected, Settings, Suspicions};
 use crate::model::{
     Bound, DAY_MICROS, Line, Occasion, Point, ProofKind, Reading, Series, Stamp, TemperatureOf,
     Text,
@@ -50,104 +50,215 @@ pub struct Judged {
     pub test: usize,
 }
 
-/// Gathers the corrected readings of one asset (by time) into visits and points.
+/// Where a reading came to sit while readings were gathered.
+#[derive(Clone, Debug)]
+pub struct Seat {
+    /// Which reading of the asset, counted from 0.
+    nth: usize,
+    exclusion: Option<Exclusion>,
+    visit: Option<usize>,
+    test: usize,
+}
+
+impl Seat {
+    /// Why it does not enter the trend.
+    pub fn exclusion(&self) -> Option<&Exclusion> {
+        self.exclusion.as_ref()
+    }
+}
+
+/// Gathers the corrected readings of one asset into visits and points, one reading after the other,
+/// by time. Of each it keeps no more than its value, so that the history of a stream, which may be
+/// of any length, takes little memory.
 ///
 /// A visit is the readings of one setup with one tester without a gap longer than the setting.
 /// Readings with rising duration are one test: the one nearest the rated duration stands. A later
 /// test of the same series in the visit is a retest and replaces it, unless it was broken off so
 /// early that it is farther from the rated duration by more than half.
-///
-/// `occasions` are the common causes to which this asset belongs.
+pub struct Gathering<'a> {
+    suspicions: &'a Suspicions,
+    occasions: &'a [Occasion],
+    settings: &'a Settings,
+    /// Readings so far.
+    readings: usize,
+    /// Visits so far.
+    visits: usize,
+    /// By setup and tester the visit that may go on, and its last reading.
+    open: BTreeMap<(Text, Text), (usize, Stamp)>,
+    tests: BTreeMap<Place, Tests>,
+}
+
+/// A series at a visit.
+type Place = (Arc<Series>, usize);
+
+impl<'a> Gathering<'a> {
+    /// Nothing yet. `occasions` are the common causes to which this asset belongs.
+    pub fn new(
+        suspicions: &'a Suspicions,
+        occasions: &'a [Occasion],
+        settings: &'a Settings,
+    ) -> Self {
+        let (open, tests) = (BTreeMap::new(), BTreeMap::new());
+        Gathering { suspicions, occasions, settings, readings: 0, visits: 0, open, tests }
+    }
+
+    /// Takes the next reading.
+    pub fn add(&mut self, corrected: &Corrected) -> Seat {
+        let nth = self.readings;
+        self.readings += 1;
+        let exclusion = self.exclusion(corrected);
+        if exclusion.is_some() {
+            return Seat { nth, exclusion, visit: None, test: 0 };
+        }
+        let visit = self.visit(&corrected.reading);
+        let place = (corrected.reading.series.clone(), visit);
+        let test = self.tests.entry(place).or_default().add(nth, corrected, self.settings);
+        Seat { nth, exclusion, visit: Some(visit), test }
+    }
+
+    /// The visit that a reading belongs to.
+    fn visit(&mut self, r: &Reading) -> usize {
+        let gap = (self.settings.gap_hours * DAY_MICROS as f64 / 24.0) as i64;
+        let visits = &mut self.visits;
+        let mut next = || {
+            *visits += 1;
+            *visits - 1
+        };
+        let chain = (r.series.setup.clone(), r.tester.clone());
+        let (visit, last) = self.open.entry(chain).or_insert_with(|| (next(), r.taken_at));
+        if r.taken_at.micros() - last.micros() > gap {
+            *visit = next();
+        }
+        *last = r.taken_at;
+        *visit
+    }
+
+    /// No more will come: the lines, and which reading stands where.
+    pub fn finish(self) -> (Vec<Line>, Chosen) {
+        let mut chosen = Chosen(BTreeMap::new());
+        let mut lines: BTreeMap<Arc<Series>, Vec<Point>> = BTreeMap::new();
+        for ((series, visit), tests) in self.tests {
+            let Some((of, point)) = tests.finish() else { continue };
+            chosen.0.insert((series.clone(), visit), of);
+            lines.entry(series).or_default().push(point);
+        }
+        let lines = lines.into_iter().map(|(series, mut points)| {
+            points.sort_by_key(|p| (p.taken_at, p.reading));
+            Line { series, points }
+        });
+        (lines.collect(), chosen)
+    }
+
+    fn exclusion(&self, c: &Corrected) -> Option<Exclusion> {
+        if let Some(reason) = &c.voided {
+            return Some(Exclusion::Voided(reason.clone()));
+        }
+        let r = &c.reading;
+        if c.overruled.is_none()
+            && let Some(s) = self.suspicions.covering(r).find(|s| s.spoils(r))
+        {
+            return Some(match s.proof.kind {
+                ProofKind::Contact => Exclusion::NoContact(s.proof.at),
+                _ => Exclusion::ProofFailed(s.proof.at),
+            });
+        }
+        if is_sagged(r, self.settings) && !is_low(r) {
+            return Some(Exclusion::VoltageSagged);
+        }
+        self.occasions.iter().find(|o| o.covers(r)).cloned().map(Exclusion::CommonCause)
+    }
+}
+
+/// Which reading of each series stands for each visit.
+#[derive(Debug)]
+pub struct Chosen(BTreeMap<Place, Stands>);
+
+/// A reading, counted over the asset, and the test it is of.
+#[derive(Clone, Copy, Debug)]
+struct Stands {
+    nth: usize,
+    test: usize,
+}
+
+impl Chosen {
+    /// A reading with what was done with it.
+    pub fn judge(&self, corrected: Corrected, seat: Seat) -> Judged {
+        let Seat { nth, exclusion, visit, test } = seat;
+        let stands = visit.and_then(|visit| self.0.get(&(corrected.reading.series.clone(), visit)));
+        let role = match (exclusion, stands) {
+            (Some(why), _) => Role::LeftOut(why),
+            (None, Some(stands)) if stands.nth == nth => Role::Counts,
+            (None, Some(stands)) if stands.test == test => Role::Timed,
+            (None, _) => Role::Retested,
+        };
+        Judged { corrected, role, visit, test }
+    }
+}
+
+/// Gathers all readings of one asset (by time), as [`Gathering`] does, and tells what each is.
 pub fn gather(
     readings: Vec<Corrected>,
-    suspicions: &[Suspicion],
+    suspicions: &Suspicions,
     occasions: &[Occasion],
     settings: &Settings,
 ) -> (Vec<Judged>, Vec<Line>) {
-    let gap = (settings.gap_hours * DAY_MICROS as f64 / 24.0) as i64;
-    let mut judged: Vec<Judged> = Vec::with_capacity(readings.len());
-    let mut open: BTreeMap<(Text, Text), (usize, Stamp)> = BTreeMap::new();
-    let mut visits = 0;
-    for corrected in readings {
-        let r = &corrected.reading;
-        let exclusion = exclusion(&corrected, suspicions, occasions, settings);
-        let visit = match exclusion {
-            Some(_) => None,
-            None => {
-                let chain = (r.series.setup.clone(), r.tester.clone());
-                let entry = open.entry(chain).or_insert_with(|| {
-                    visits += 1;
-                    (visits - 1, r.taken_at)
-                });
-                if r.taken_at.micros() - entry.1.micros() > gap {
-                    visits += 1;
-                    entry.0 = visits - 1;
-                }
-                entry.1 = r.taken_at;
-                Some(entry.0)
-            }
-        };
-        let role = exclusion.map_or(Role::Counts, Role::LeftOut);
-        judged.push(Judged { corrected, role, visit, test: 0 });
-    }
-    let mut groups: BTreeMap<(Arc<Series>, usize), Vec<usize>> = BTreeMap::new();
-    for (i, j) in judged.iter().enumerate() {
-        if let Some(visit) = j.visit {
-            groups.entry((j.corrected.reading.series.clone(), visit)).or_default().push(i);
-        }
-    }
-    let mut lines: BTreeMap<Arc<Series>, Vec<Point>> = BTreeMap::new();
-    for ((series, _), members) in groups {
-        let tests = tests(&members, &judged);
-        let chosen = choose(&members, &tests, &judged, settings);
-        for (n, &i) in members.iter().enumerate() {
-            judged[i].test = tests[n];
-            judged[i].role = match n {
-                _ if n == chosen => Role::Counts,
-                _ if tests[n] == tests[chosen] => Role::Timed,
-                _ => Role::Retested,
-            };
-        }
-        let retests = members
-            .iter()
-            .filter(|&&i| judged[i].role == Role::Retested)
-            .map(|&i| (judged[i].corrected.reading.log_ohm(), judged[i].corrected.reading.bound))
-            .collect();
-        let point = point(&judged[members[chosen]].corrected, retests, settings);
-        lines.entry(series).or_default().push(point);
-    }
-    let lines = lines
-        .into_iter()
-        .map(|(series, mut points)| {
-            points.sort_by_key(|p| (p.taken_at, p.reading));
-            Line { series, points }
-        })
-        .collect();
-    (judged, lines)
+    let mut gathering = Gathering::new(suspicions, occasions, settings);
+    let seats: Vec<Seat> = readings.iter().map(|corrected| gathering.add(corrected)).collect();
+    let (lines, chosen) = gathering.finish();
+    let judged = readings.into_iter().zip(seats).map(|(c, seat)| chosen.judge(c, seat));
+    (judged.collect(), lines)
 }
 
-fn exclusion(
-    c: &Corrected,
-    suspicions: &[Suspicion],
-    occasions: &[Occasion],
-    settings: &Settings,
-) -> Option<Exclusion> {
-    if let Some(reason) = &c.voided {
-        return Some(Exclusion::Voided(reason.clone()));
+/// The tests of one series at one visit.
+#[derive(Default)]
+struct Tests {
+    /// Tests begun.
+    begun: usize,
+    /// The duration of the last reading.
+    last: Option<f64>,
+    /// Of each test that may yet stand its nearest reading, the oldest test first.
+    candidates: Vec<Candidate>,
+    /// Every reading: its test and its value.
+    values: Vec<(u32, Bound, f64)>,
+}
+
+struct Candidate {
+    stands: Stands,
+    /// How far it is from the rated duration.
+    off: f64,
+    point: Point,
+}
+
+impl Tests {
+    /// Takes the next reading, and says which test it is of: durations rise within a test.
+    fn add(&mut self, nth: usize, c: &Corrected, settings: &Settings) -> usize {
+        let duration = c.reading.duration_s;
+        let rising = matches!((self.last, duration), (Some(a), Some(b)) if b > a);
+        self.begun += usize::from(self.begun == 0 || !rising);
+        self.last = duration;
+        let (test, off) = (self.begun - 1, off_rated(&c.reading, settings));
+        self.values.push((test as u32, c.reading.bound, c.reading.log_ohm()));
+        let of_test = self.candidates.last().filter(|best| best.stands.test == test);
+        if of_test.is_none_or(|best| off < best.off) {
+            // Of the tests that came about as near to the rated duration as any the last one stands,
+            // so an earlier test that was no nearer has no chance left.
+            self.candidates.retain(|earlier| earlier.off < off);
+            let nearest = self.candidates.first().map_or(off, |first| first.off);
+            if off <= nearest + NEARLY {
+                let stands = Stands { nth, test };
+                self.candidates.push(Candidate { stands, off, point: point(c, settings) });
+            }
+        }
+        test
     }
-    let r = &c.reading;
-    if c.overruled.is_none()
-        && let Some(s) = suspicions.iter().find(|s| s.covers(&r.tester, r.taken_at) && s.spoils(r))
-    {
-        return Some(match s.proof.kind {
-            ProofKind::Contact => Exclusion::NoContact(s.proof.at),
-            _ => Exclusion::ProofFailed(s.proof.at),
-        });
+
+    /// The reading that stands, and its point; none when there was no reading.
+    fn finish(mut self) -> Option<(Stands, Point)> {
+        let Candidate { stands, mut point, .. } = self.candidates.pop()?;
+        let others = self.values.into_iter().filter(|(test, ..)| *test as usize != stands.test);
+        point.retests = others.map(|(_, bound, log_ohm)| (log_ohm, bound)).collect();
+        Some((stands, point))
     }
-    if is_sagged(r, settings) && !is_low(r) {
-        return Some(Exclusion::VoltageSagged);
-    }
-    occasions.iter().find(|o| o.covers(r)).cloned().map(Exclusion::CommonCause)
 }
 
 /// Whether the tester delivered less than it should at this reading.
@@ -186,35 +297,8 @@ fn off_rated(r: &Reading, settings: &Settings) -> f64 {
     }
 }
 
-/// Which test each member belongs to, counted within the visit: durations rise within a test.
-fn tests(members: &[usize], judged: &[Judged]) -> Vec<usize> {
-    let mut test = 0;
-    let mut last: Option<f64> = None;
-    let mut of = Vec::with_capacity(members.len());
-    for (n, &i) in members.iter().enumerate() {
-        let duration = judged[i].corrected.reading.duration_s;
-        let rising = matches!((last, duration), (Some(a), Some(b)) if b > a);
-        if n > 0 && !rising {
-            test += 1;
-        }
-        last = duration;
-        of.push(test);
-    }
-    of
-}
-
-/// The position among the members of the reading that stands for the visit.
-fn choose(members: &[usize], tests: &[usize], judged: &[Judged], settings: &Settings) -> usize {
-    let off: Vec<f64> =
-        members.iter().map(|&i| off_rated(&judged[i].corrected.reading, settings)).collect();
-    let nearest = off.iter().copied().fold(f64::INFINITY, f64::min);
-    // The last test that came about as near as any; within it the nearest.
-    let last_near = off.iter().rposition(|&o| o <= nearest + NEARLY).unwrap_or(members.len() - 1);
-    let same_test = (0..members.len()).filter(|&n| tests[n] == tests[last_near]);
-    same_test.min_by(|&a, &b| off[a].total_cmp(&off[b])).unwrap_or(last_near)
-}
-
-fn point(c: &Corrected, retests: Vec<(f64, Bound)>, settings: &Settings) -> Point {
+/// What a reading is to the trend, without its retests.
+fn point(c: &Corrected, settings: &Settings) -> Point {
     let r = &c.reading;
     let temperature_sd = match (r.temperature_c, r.temperature_of) {
         (None, _) => 0.0,
@@ -232,6 +316,6 @@ fn point(c: &Corrected, retests: Vec<(f64, Bound)>, settings: &Settings) -> Poin
         humidity_pct: r.humidity_pct,
         tester: r.tester.clone(),
         station: r.station.clone(),
-        retests,
+        retests: Vec::new(),
     }
 }

@@ -10,9 +10,9 @@ mod quality;
 mod ratios;
 mod thin;
 
-pub use correct::{Corrected, apply, by_time};
-pub use gather::{Exclusion, Judged, Role, gather, near_rated};
-pub use proofs::{Suspicion, suspicions};
+pub use correct::{Corrected, Corrections, by_time};
+pub use gather::{Chosen, Exclusion, Gathering, Judged, Role, Seat, gather, near_rated};
+pub use proofs::{Suspicion, Suspicions, suspicions};
 pub use quality::{Doubt, TesterRecord, doubts};
 pub use ratios::{Ratio, RatioValue, ratios};
 pub use thin::thinnable;

@@ -1,5 +1,7 @@
 //! What proofs of a tester do to the readings made with it.
 
+use std::collections::HashMap;
+
 use super::Settings;
 use super::gather::is_low;
 use crate::model::{Proof, ProofKind, ProofMoment, Reading, Stamp, Text};
@@ -20,15 +22,39 @@ pub struct Suspicion {
 }
 
 impl Suspicion {
-    /// Whether it covers a reading of a tester at an instant.
-    pub fn covers(&self, tester: &str, at: Stamp) -> bool {
-        self.tester == tester && self.from <= at && at <= self.to
-    }
-
     /// Whether it takes the worth from this reading: without contact only from a high one, since
     /// an open clip reads like good insulation and never like bad.
     pub fn spoils(&self, reading: &Reading) -> bool {
         self.proof.kind != ProofKind::Contact || !is_low(reading)
+    }
+}
+
+/// The stretches of all testers.
+#[derive(Clone, Debug, Default)]
+pub struct Suspicions(HashMap<Text, Vec<Suspicion>>);
+
+impl Suspicions {
+    /// What these proofs make suspect.
+    pub fn new(proofs: &[Proof], settings: &Settings) -> Self {
+        let mut all: HashMap<Text, Vec<Suspicion>> = HashMap::new();
+        for suspicion in suspicions(proofs, settings) {
+            all.entry(suspicion.tester.clone()).or_default().push(suspicion);
+        }
+        for of_tester in all.values_mut() {
+            of_tester.sort_by_key(|s| s.from);
+        }
+        Suspicions(all)
+    }
+
+    /// Those of one tester by time.
+    pub fn of(&self, tester: &str) -> &[Suspicion] {
+        self.0.get(tester).map_or(&[], Vec::as_slice)
+    }
+
+    /// Those that cover a reading, by time.
+    pub fn covering(&self, reading: &Reading) -> impl Iterator<Item = &Suspicion> {
+        let at = reading.taken_at;
+        self.of(&reading.tester).iter().filter(move |s| s.from <= at && at <= s.to)
     }
 }
 

@@ -2,6 +2,11 @@
 
 use std::sync::Arc;
 
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::{prop_assert, prop_assert_eq, proptest};
+use proptest::sample::select;
+
 use super::*;
 use crate::model::{
     AssetId, Bound, Facts, Phase, Precision, Proof, ProofKind, ProofMoment, Reading, ReadingId,
@@ -55,7 +60,7 @@ fn proof(days: f64, kind: ProofKind, passed: bool, moment: ProofMoment) -> Proof
 
 /// The records that stand for their visits.
 fn standing(readings: Vec<Corrected>) -> Vec<u64> {
-    let (judged, lines) = gather(readings, &[], &[], &Settings::default());
+    let (judged, lines) = gather(readings, &Suspicions::default(), &[], &Settings::default());
     assert_eq!(judged.iter().filter(|j| j.role == Role::Counts).count(), lines[0].points.len());
     lines[0].points.iter().map(|p| p.reading.record).collect()
 }
@@ -78,7 +83,7 @@ fn of_one_test_the_value_nearest_the_rated_minute_stands() {
     );
     let (judged, lines) = gather(
         vec![timed(1, 30.0), timed(2, 60.0), timed(3, 600.0)],
-        &[],
+        &Suspicions::default(),
         &[],
         &Settings::default(),
     );
@@ -91,7 +96,7 @@ fn of_one_test_the_value_nearest_the_rated_minute_stands() {
 fn a_retest_replaces_unless_it_was_broken_off() {
     let minute = HOUR / 60.0;
     let whole = vec![reading(1, 0.0, 2e6, Some(60.0)), reading(2, 5.0 * minute, 3e8, Some(60.0))];
-    let (_, lines) = gather(whole, &[], &[], &Settings::default());
+    let (_, lines) = gather(whole, &Suspicions::default(), &[], &Settings::default());
     assert_eq!(lines[0].points[0].reading.record, 2);
     assert_eq!(lines[0].points[0].retests, [(2e6_f64.log10(), Bound::Measured)], "both are kept");
     let broken = vec![reading(1, 0.0, 2e8, Some(60.0)), reading(2, 5.0 * minute, 9e7, Some(5.0))];
@@ -107,7 +112,12 @@ fn a_sagged_voltage_spoils_only_a_high_reading() {
         c.reading = Reading::new(facts).unwrap();
         c
     };
-    let (judged, _) = gather(vec![sagged(1, 2e8), sagged(2, 1e5)], &[], &[], &Settings::default());
+    let (judged, _) = gather(
+        vec![sagged(1, 2e8), sagged(2, 1e5)],
+        &Suspicions::default(),
+        &[],
+        &Settings::default(),
+    );
     assert_eq!(judged[0].role, Role::LeftOut(Exclusion::VoltageSagged));
     assert_eq!(judged[1].role, Role::Counts, "it sags because the insulation is bad");
 }
@@ -122,8 +132,10 @@ fn a_failed_proof_after_the_job_reaches_back_to_the_last_good_one() {
     let found = suspicions(&proofs, &Settings::default());
     assert_eq!(found.len(), 1);
     assert_eq!((found[0].from, found[0].to), (at(0.0), at(2.0)));
-    assert!(found[0].covers("HT-2", at(0.3)) && found[0].covers("HT-2", at(1.0)));
-    assert!(!found[0].covers("HT-2", at(-0.1)) && !found[0].covers("HT-5", at(0.3)));
+    let all = Suspicions::new(&proofs, &Settings::default());
+    let is_covered = |days| all.covering(&reading(1, days, 1e8, None).reading).count() == 1;
+    assert!(is_covered(0.3) && is_covered(1.0) && !is_covered(-0.1) && !is_covered(2.1));
+    assert!(all.of("HT-5").is_empty());
 }
 
 #[test]
@@ -179,8 +191,12 @@ fn a_tester_is_overdue_by_what_was_written_at_the_time() {
 fn a_proof_answers_for_its_day_and_for_a_visit_around_midnight() {
     let doubtful = |proofs: Vec<Proof>, days: f64| {
         let record = TesterRecord { proofs, dues: Vec::new() };
-        let (judged, _) =
-            gather(vec![reading(1, days, 1e9, Some(60.0))], &[], &[], &Settings::default());
+        let (judged, _) = gather(
+            vec![reading(1, days, 1e9, Some(60.0))],
+            &Suspicions::default(),
+            &[],
+            &Settings::default(),
+        );
         doubts(&judged[0], Some(&record), &Settings::default()).contains(&Doubt::NotProved)
     };
     // `at(0)` is 22:13 of a day.
@@ -193,4 +209,51 @@ fn a_proof_answers_for_its_day_and_for_a_visit_around_midnight() {
     let failed = proof(0.0, ProofKind::Open, false, ProofMoment::Before);
     let voltage = proof(0.0, ProofKind::KnownSource, true, ProofMoment::Before);
     assert!(doubtful(vec![failed, voltage], 0.0), "neither shows that the reading was sound");
+}
+
+/// The reading that stands, found by looking at all readings of a visit at once: of the last test
+/// with a reading about as near to the rated minute as any, the nearest one.
+fn standing_at_once(durations: &[Option<f64>]) -> usize {
+    let off: Vec<f64> = durations
+        .iter()
+        .map(|d| match d {
+            Some(s) if *s > 0.0 => (s / 60.0_f64).ln().abs(),
+            Some(_) => f64::INFINITY,
+            None => 0.0,
+        })
+        .collect();
+    let mut test = vec![0];
+    for pair in durations.windows(2) {
+        let rising = matches!(pair, [Some(a), Some(b)] if b > a);
+        test.push(test[test.len() - 1] + usize::from(!rising));
+    }
+    let nearest = off.iter().copied().fold(f64::INFINITY, f64::min);
+    let last_near = off.iter().rposition(|&o| o <= nearest + 0.405).unwrap();
+    let of_test = (0..off.len()).filter(|&n| test[n] == test[last_near]);
+    of_test.min_by(|&a, &b| off[a].total_cmp(&off[b])).unwrap()
+}
+
+proptest! {
+    #[test]
+    fn one_after_the_other_gives_what_all_at_once_gives(
+        durations in vec(option::weighted(0.9, select(&[0.0, 5.0, 15.0, 30.0, 40.0, 45.0, 58.0, 60.0,
+            61.0, 70.0, 90.0, 120.0, 600.0][..])), 1..30)
+    ) {
+        let readings = durations.iter().enumerate().map(|(n, duration)| {
+            reading(n as u64, n as f64 * HOUR / 60.0, 1e8 + n as f64, *duration)
+        });
+        let (judged, lines) =
+            gather(readings.collect(), &Suspicions::default(), &[], &Settings::default());
+        let stands = judged.iter().position(|j| j.role == Role::Counts).unwrap();
+        prop_assert_eq!(stands, standing_at_once(&durations));
+        let point = &lines[0].points[0];
+        prop_assert_eq!(point.reading.record, stands as u64);
+        let retests: Vec<_> = judged.iter().filter(|j| j.role == Role::Retested).collect();
+        prop_assert!(retests.iter().all(|j| j.test != judged[stands].test));
+        let values: Vec<_> = retests
+            .iter()
+            .map(|j| (j.corrected.reading.log_ohm(), j.corrected.reading.bound))
+            .collect();
+        prop_assert_eq!(&point.retests, &values);
+    }
 }

@@ -13,13 +13,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use crate::dossier::{
-    Desk, Dossier, DossierError, Records, Settings, episodes, overdue, tests_due,
-};
+use crate::dossier::{Desk, DossierError, Records, Settings, tests_due};
 use crate::model::{AssetId, Finding, FindingKind, FindingState, Stamp, Text};
 use crate::store::{Pending, PendingMark, Reader, Result as StoreResult, When, Writer};
 use crate::trend::Assessor;
-use crate::visits::{Exclusion, Role};
 use common::Judgement;
 
 pub use backlog::Backlog;
@@ -212,15 +209,16 @@ impl<R: Reader + Send> Round<'_, R> {
         if desk.is_merged(&pending.asset) {
             return Ok((pending.clone(), Vec::new(), testers, seen));
         }
-        let findings = match desk.open(&pending.asset) {
-            Ok(dossier) => {
-                testers.extend(doubtful(&dossier, pending.from));
-                seen = Seen::of(&dossier);
-                let mut findings = episodes(&dossier);
-                if dossier.asset.interval_days.is_some() {
-                    let known = reader.findings(Some(&dossier.asset.id), When::ALWAYS)?;
-                    findings.extend(overdue(&dossier, &known, self.now));
+        let findings = match desk.brief(&pending.asset) {
+            Ok(brief) => {
+                let doubtful = brief.failed.iter().filter(|(_, last)| **last >= pending.from);
+                testers.extend(doubtful.map(|(tester, _)| tester.clone()));
+                let mut findings = brief.episodes();
+                if brief.asset.interval_days.is_some() {
+                    let known = reader.findings(Some(&brief.asset.id), When::ALWAYS)?;
+                    findings.extend(brief.overdue(&known, self.now));
                 }
+                seen = Seen::of(brief);
                 findings
             }
             Err(DossierError::NoAsset(id)) => match (common.findings.get(&id), id.as_tester()) {
@@ -236,13 +234,4 @@ impl<R: Reader + Send> Round<'_, R> {
         };
         Ok((pending.clone(), findings, testers, seen))
     }
-}
-
-/// The testers whose failed proofs leave readings out, of those measured at `from` or later.
-fn doubtful(dossier: &Dossier, from: Stamp) -> impl Iterator<Item = Text> {
-    let left_out = dossier.left_out().filter(move |entry| {
-        matches!(entry.judged.role, Role::LeftOut(Exclusion::ProofFailed(_)))
-            && entry.judged.corrected.reading.taken_at >= from
-    });
-    left_out.map(|entry| entry.judged.corrected.reading.tester.clone())
 }

@@ -1,6 +1,6 @@
 //! Who looks on while assets are assessed: a progress bar, those who listen to the service.
 
-use crate::dossier::{Dossier, Entry};
+use crate::dossier::{Brief, Entry};
 use crate::model::AssetId;
 
 /// What was seen of something whose findings were settled.
@@ -18,10 +18,8 @@ impl Seen {
         Seen { asset: id.clone(), readings: None }
     }
 
-    pub(super) fn of(dossier: &Dossier) -> Self {
-        let newest = dossier.entries.iter().max_by_key(|entry| entry.judged.corrected.id);
-        let readings = Some((dossier.entries.len(), newest.cloned()));
-        Seen { asset: dossier.asset.id.clone(), readings }
+    pub(super) fn of(brief: Brief) -> Self {
+        Seen { asset: brief.asset.id, readings: Some((brief.readings, brief.newest)) }
     }
 }
 

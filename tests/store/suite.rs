@@ -7,7 +7,7 @@ use ohmward::model::{
 };
 use ohmward::store::{
     Act, Change, Entry, Fate, FindingAct, Happening, Message, Parcel, Receipt, RecordPlace,
-    SheetKey, SheetStep, StoreError, Told, Turn, When,
+    SheetKey, SheetStep, StoreError, Stored, Told, Turn, When,
 };
 
 use crate::words::*;
@@ -55,6 +55,7 @@ macro_rules! store_suite {
             a_message_is_posted_once_and_ends_once,
             lines_of_streams_are_kept,
             all_readings_come_by_time_then_series,
+            the_readings_of_an_asset_come_by_time_however_many_series_it_has,
             questions_keep_to_their_times,
             steps_of_a_sheet_follow_one_another,
             a_line_set_aside_is_kept_and_is_no_reading,
@@ -1019,6 +1020,44 @@ pub(crate) fn all_readings_come_by_time_then_series(mut store: Both) {
     let stop =
         store.reader.for_each_reading(ALWAYS, &mut |_| Err(StoreError::Other("enough".to_owned())));
     assert!(matches!(stop, Err(StoreError::Other(why)) if why == "enough"));
+}
+
+pub(crate) fn the_readings_of_an_asset_come_by_time_however_many_series_it_has(mut store: Both) {
+    let mut taken = Vec::new();
+    for (asset, series) in [("YT-001", 1), ("YT-002", 7), ("YT-003", 90)] {
+        let mut readings = Vec::new();
+        for n in 0..series * 5 {
+            // Several in an instant, in no order of series.
+            let (label, at) = (format!("P{}", n * 7 % series), day(i64::from(n * 11 % 17)));
+            readings.push(plain(asset, &label, at, 1e8 + f64::from(n)));
+        }
+        // One more that belongs there, between the others.
+        let stray = plain(&format!("{asset}x"), "U", day(8), 7e8);
+        store.readings(day(20), &file(asset), &readings);
+        let receipt = store.readings(day(20), &file("x"), &[stray]);
+        let it = ReadingId { batch: receipt.batch.unwrap(), record: 1, part: 0 };
+        store
+            .writer
+            .record(day(21), "Ines", &[Change::Correction(moved(it, asset, "P0"))])
+            .unwrap();
+        let all = store.reader.readings(&id(asset), ALWAYS).unwrap();
+        assert_eq!(all.len(), readings.len() + 1);
+        let order = |s: &Stored| (s.reading.taken_at, s.reading.series.clone());
+        assert!(all.is_sorted_by_key(order), "{asset}");
+        let some = store.reader.readings(&id(asset), as_of(day(8))).unwrap();
+        let until: Vec<_> = all.iter().filter(|s| s.reading.taken_at <= day(8)).cloned().collect();
+        assert_eq!(some, until);
+        let before = store.reader.readings(&id(asset), known_at(day(20))).unwrap();
+        assert_eq!(before.len(), readings.len());
+        taken.push(all);
+    }
+    let mut first = None;
+    let stop = store.reader.for_each_of(&id("YT-002"), ALWAYS, &mut |stored| {
+        first = Some(stored);
+        Err(StoreError::Other("enough".to_owned()))
+    });
+    assert!(matches!(stop, Err(StoreError::Other(why)) if why == "enough"));
+    assert_eq!(first.as_ref(), taken[1].first());
 }
 
 pub(crate) fn questions_keep_to_their_times(mut store: Both) {

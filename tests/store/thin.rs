@@ -1,6 +1,6 @@
 //! Thinning: an assessment is the same before and after, whatever the streams sent.
 
-use ohmward::dossier::{Desk, Dossier, Settings, episodes};
+use ohmward::dossier::{Desk, Dossier, Settings};
 use ohmward::model::{Asset, AssetId, Bound, CorrectionKind, ReadingId};
 use ohmward::store::memory::MemoryStore;
 use ohmward::store::{Change, Entry, Parcel, Reader, Writer};
@@ -29,7 +29,7 @@ fn told(store: &MemoryStore) -> String {
     let last = store.last_taken(ALWAYS).unwrap();
     let (groups, ratios) = (&dossier.groups, &dossier.ratios);
     let temperatures = store.day_temperatures().unwrap();
-    format!("{groups:?} {ratios:?} {:?} {last:?} {temperatures:?}", episodes(&dossier))
+    format!("{groups:?} {ratios:?} {:?} {last:?} {temperatures:?}", dossier.episodes())
 }
 
 /// A store with one test a week on each of two phases, streamed value by value.

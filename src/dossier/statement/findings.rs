@@ -3,7 +3,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use crate::dossier::{Desk, DossierError, Fleet, Settings, episodes, overdue};
+use crate::dossier::{Desk, DossierError, Fleet, Settings};
 use crate::model::{AssetId, Finding, FindingKind};
 use crate::store::{Reader, Result, When};
 use crate::trend::Assessor;
@@ -87,9 +87,9 @@ pub fn findings_at<R: Reader + ?Sized>(
         if !progress(done, assets.len()) {
             return Ok(out);
         }
-        let dossier = desk.open(&asset.id)?;
-        out.extend(episodes(&dossier));
-        out.extend(overdue(&dossier, &[], now));
+        let brief = desk.brief(&asset.id)?;
+        out.extend(brief.episodes());
+        out.extend(brief.overdue(&[], now));
     }
     for kind in [FindingKind::CommonCause, FindingKind::Tester] {
         out.extend(reader.findings_of(kind, when)?);

@@ -11,7 +11,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::words::{CAUTION, limit_words, notices, role_words};
-use super::{Dossier, Group, Ranked, TesterUse, episodes, row};
+use super::{Dossier, Group, Ranked, TesterUse, row};
 use crate::trend::evidence::{LineEvidence, Settings, evidence};
 use crate::trend::words::ASSUMPTIONS;
 use crate::visits::{Ratio, RatioValue};
@@ -109,7 +109,7 @@ impl Statement {
             phases: asset.joining.word(),
             limits: asset.limits().map(|l| limit_words(&l)).collect(),
             lines: dossier.groups.iter().flat_map(Group::statements).collect(),
-            findings: episodes(dossier).into_iter().map(row).collect(),
+            findings: dossier.episodes().into_iter().map(row).collect(),
             notices: dossier.groups.iter().flat_map(notices).collect(),
             ratios: dossier.ratios.iter().map(RatioStatement::of).collect(),
             readings: dossier.entries.len(),

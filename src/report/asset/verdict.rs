@@ -1,9 +1,9 @@
 //! The verdict with what carries it, and the projection with its interval or the reason why there
 //! is none.
 
+use crate::dossier::Dossier;
 use crate::dossier::FitStatement;
 use crate::dossier::words::{CAUTION, line_words, notices, projection_words};
-use crate::dossier::{Dossier, episodes};
 use crate::model::{Joining, Verdict};
 use crate::report::chart::{group_words, leading};
 use crate::report::document::{Block, Cell, Section, Table};
@@ -33,7 +33,8 @@ pub(super) fn verdict(dossier: &Dossier) -> Section {
         let words = "no reading counts yet, so nothing can be said".to_owned();
         blocks.push(Block::Verdict(Verdict::TooFew, words));
     }
-    let findings: Vec<String> = episodes(dossier)
+    let findings: Vec<String> = dossier
+        .episodes()
         .iter()
         .map(|f| {
             let phase = f.phase.as_ref().map(|p| format!(" {p}")).unwrap_or_default();

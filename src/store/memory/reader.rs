@@ -184,13 +184,22 @@ impl Reader for MemoryStore {
         Ok(self.state().classes(when))
     }
 
-    fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
+    fn for_each_of(
+        &self,
+        asset: &AssetId,
+        when: When,
+        each: &mut dyn FnMut(Stored) -> Result<()>,
+    ) -> Result<()> {
         let state = self.state();
         let here = |row: &&Row| {
             state.home(row) == Some(asset)
                 || state.targets(row.stored.id, when.known_at).contains(asset)
         };
-        Ok(state.rows(when).into_iter().filter(here).map(|row| row.stored.clone()).collect())
+        let rows = state.rows(when).into_iter().filter(here).map(|row| row.stored.clone());
+        let rows: Vec<_> = rows.collect();
+        // Not under the lock: `each` may ask for something itself.
+        drop(state);
+        rows.into_iter().try_for_each(each)
     }
 
     fn for_each_reading(

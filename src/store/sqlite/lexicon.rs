@@ -24,6 +24,9 @@ pub(super) const COLUMNS: &str =
     "r.series, r.taken_at, r.tester, r.bound, r.ohms, r.duration, r.nth, r.batch,
     r.record, r.flags, r.note, r.temperature, r.delivered, r.humidity, b.received_at";
 
+/// Which of [`COLUMNS`] is the time, counted from 1: how a union names it.
+pub(super) const TAKEN_AT: usize = 2;
+
 /// A series with what only the tray has.
 #[derive(Clone, Debug)]
 struct Known {

@@ -84,8 +84,13 @@ impl Reader for SqliteReader {
         self.snapshot(|db| classes::all(db, when))
     }
 
-    fn readings(&self, asset: &AssetId, when: When) -> Result<Vec<Stored>> {
-        self.snapshot(|db| readings::of_asset(db, &self.lexicon, asset, when))
+    fn for_each_of(
+        &self,
+        asset: &AssetId,
+        when: When,
+        each: &mut dyn FnMut(Stored) -> Result<()>,
+    ) -> Result<()> {
+        self.snapshot(|db| readings::of_asset(db, &self.lexicon, asset, when, each))
     }
 
     fn for_each_reading(

@@ -4,7 +4,7 @@ use rusqlite::{Connection, OptionalExtension, ToSql, params};
 use rustc_hash::FxHashMap;
 
 use super::cells::Cells;
-use super::lexicon::{COLUMNS, Found, Lexicon};
+use super::lexicon::{COLUMNS, Found, Lexicon, TAKEN_AT};
 use super::names;
 use crate::model::{AssetId, ReadingId, Stamp};
 use crate::store::{Result, StoreError, Stored, StoredTray, TrayItem, When, same};
@@ -48,14 +48,41 @@ impl Select<'_> {
     }
 }
 
+/// Hands out readings that come by time: those of one instant in the order of [`order`].
+struct InOrder<'a> {
+    instant: Vec<Found>,
+    each: &'a mut dyn FnMut(Stored) -> Result<()>,
+}
+
+impl<'a> InOrder<'a> {
+    fn new(each: &'a mut dyn FnMut(Stored) -> Result<()>) -> Self {
+        InOrder { instant: Vec::new(), each }
+    }
+
+    fn add(&mut self, found: Found) -> Result<()> {
+        let at = |f: &Found| f.stored.reading.taken_at;
+        if self.instant.first().is_some_and(|first| at(first) != at(&found)) {
+            self.hand_out()?;
+        }
+        self.instant.push(found);
+        Ok(())
+    }
+
+    fn hand_out(&mut self) -> Result<()> {
+        order(&mut self.instant);
+        self.instant.drain(..).try_for_each(|found| (self.each)(found.stored))
+    }
+}
+
 /// The readings of an asset, those moved here included, by time, then series.
 pub(super) fn of_asset(
     db: &Connection,
     lexicon: &Lexicon,
     asset: &AssetId,
     when: When,
-) -> Result<Vec<Stored>> {
-    since(db, lexicon, asset, Stamp::MIN, when)
+    each: &mut dyn FnMut(Stored) -> Result<()>,
+) -> Result<()> {
+    since(db, lexicon, asset, Stamp::MIN, when, each)
 }
 
 /// Those measured at `from` or later.
@@ -65,35 +92,68 @@ fn since(
     asset: &AssetId,
     from: Stamp,
     when: When,
-) -> Result<Vec<Stored>> {
+    each: &mut dyn FnMut(Stored) -> Result<()>,
+) -> Result<()> {
     let Some(asset) = names::known_asset(db, asset)? else {
-        return Ok(Vec::new());
+        return Ok(());
     };
-    let select = Select { db, lexicon };
-    let params = params![asset, when.as_of.micros(), when.known_at.micros(), from.micros()];
-    let mut all = select.all(
-        &format!(
-            "SELECT {COLUMNS} FROM series s CROSS JOIN reading r ON r.series = s.no
-             CROSS JOIN batch b ON b.no = r.batch
-             WHERE s.asset = ?1 AND r.taken_at BETWEEN ?4 AND ?2 AND b.received_at <= ?3"
-        ),
-        params,
-    )?;
-    let moved = select.all(
-        &format!(
-            "SELECT DISTINCT {COLUMNS} FROM correction c JOIN batch cb ON cb.no = c.batch
-             CROSS JOIN reading r ON r.series = c.series AND r.taken_at = c.taken_at
-               AND r.tester = c.tester AND r.bound = c.bound AND r.ohms = c.ohms
-               AND r.duration = c.duration AND r.nth = c.nth
-             CROSS JOIN batch b ON b.no = r.batch
-             WHERE c.target = ?1 AND c.home <> ?1 AND cb.received_at <= ?3
-               AND r.taken_at BETWEEN ?4 AND ?2 AND b.received_at <= ?3"
-        ),
-        params,
-    )?;
-    all.extend(moved);
-    order(&mut all);
-    Ok(all.into_iter().map(|found| found.stored).collect())
+    let series: Vec<i64> = db
+        .prepare_cached("SELECT no FROM series WHERE asset = ?1")?
+        .query_map([asset], |row| row.get(0))?
+        .collect::<rusqlite::Result<_>>()?;
+    let (from, as_of, known_at) = (from.micros(), when.as_of.micros(), when.known_at.micros());
+    let mut params: Vec<&dyn ToSql> = vec![&asset, &as_of, &known_at, &from];
+    let sql = if series.len() <= MERGED {
+        params.extend(series.iter().map(|no| no as &dyn ToSql));
+        merged(series.len())
+    } else {
+        sorted()
+    };
+    let mut all = InOrder::new(each);
+    Select { db, lexicon }.each(&sql, &params, &mut |found| all.add(found))?;
+    all.hand_out()
+}
+
+/// Up to so many series of an asset are merged by time: each is stored by time, so that nothing
+/// has to be sorted and little is in memory.
+const MERGED: usize = 64;
+
+/// What is measured from ?4 to ?2 and known at ?3.
+const IN_TIME: &str = "r.taken_at BETWEEN ?4 AND ?2 AND b.received_at <= ?3";
+
+/// The readings of asset ?1 by time, whose so many series are ?5 and on.
+fn merged(series: usize) -> String {
+    let of_one = |n: usize| {
+        format!(
+            "SELECT {COLUMNS} FROM reading r CROSS JOIN batch b ON b.no = r.batch
+             WHERE r.series = ?{} AND {IN_TIME} UNION ALL ",
+            5 + n
+        )
+    };
+    let of_all: String = (0..series).map(of_one).collect();
+    format!("{of_all} {} ORDER BY {TAKEN_AT}", moved_here())
+}
+
+/// The readings of asset ?1 by time, sorted by the database, on disk when it must.
+fn sorted() -> String {
+    format!(
+        "SELECT {COLUMNS} FROM series s CROSS JOIN reading r ON r.series = s.no
+         CROSS JOIN batch b ON b.no = r.batch
+         WHERE s.asset = ?1 AND {IN_TIME} UNION ALL {} ORDER BY {TAKEN_AT}",
+        moved_here()
+    )
+}
+
+/// The readings that a correction moved to asset ?1.
+fn moved_here() -> String {
+    format!(
+        "SELECT DISTINCT {COLUMNS} FROM correction c JOIN batch cb ON cb.no = c.batch
+         CROSS JOIN reading r ON r.series = c.series AND r.taken_at = c.taken_at
+           AND r.tester = c.tester AND r.bound = c.bound AND r.ohms = c.ohms
+           AND r.duration = c.duration AND r.nth = c.nth
+         CROSS JOIN batch b ON b.no = r.batch
+         WHERE c.target = ?1 AND c.home <> ?1 AND cb.received_at <= ?3 AND {IN_TIME}"
+    )
 }
 
 /// Every reading by time, then series. The database orders by time, on disk when it must; readings
@@ -108,21 +168,11 @@ pub(super) fn each(
         "SELECT {COLUMNS} FROM reading r CROSS JOIN batch b ON b.no = r.batch
          WHERE r.taken_at <= ?1 AND b.received_at <= ?2 ORDER BY r.taken_at"
     );
-    let mut instant: Vec<Found> = Vec::new();
-    let mut hand_out = |instant: &mut Vec<Found>| -> Result<()> {
-        order(instant);
-        instant.drain(..).try_for_each(|found| each(&found.stored))
-    };
     let params = params![when.as_of.micros(), when.known_at.micros()];
-    Select { db, lexicon }.each(&sql, params, &mut |found| {
-        let same = |f: &Found| f.stored.reading.taken_at == found.stored.reading.taken_at;
-        if !instant.first().is_none_or(same) {
-            hand_out(&mut instant)?;
-        }
-        instant.push(found);
-        Ok(())
-    })?;
-    hand_out(&mut instant)
+    let mut by_reference = |stored: Stored| each(&stored);
+    let mut all = InOrder::new(&mut by_reference);
+    Select { db, lexicon }.each(&sql, params, &mut |found| all.add(found))?;
+    all.hand_out()
 }
 
 /// Reads every reading back and tells of each that does not.
@@ -265,12 +315,13 @@ pub(super) fn uses(
     let until = When { as_of: to, ..When::ALWAYS };
     while let Some(row) = rows.next()? {
         let asset = Cells { row, table: "tester_use" }.asset(0)?;
-        for stored in since(db, lexicon, &asset, from, until)? {
+        since(db, lexicon, &asset, from, until, &mut |stored| {
             let reading = &stored.reading;
             if reading.tester == tester {
                 uses.push((asset.clone(), reading.taken_at));
             }
-        }
+            Ok(())
+        })?;
     }
     uses.sort_unstable_by(|a, b| (a.1, &a.0).cmp(&(b.1, &b.0)));
     uses.dedup();

@@ -129,6 +129,37 @@ pub(super) fn when(as_of: Option<Until>, known_at: Option<Until>) -> When {
     When { as_of: time(as_of), known_at: time(known_at) }
 }
 
+/// Which rows of a long list may be on the page asked for, so that the others need not be kept. To
+/// be asked for every row by time, within one instant in any order; their keys begin with the time,
+/// as [`by_time`] gives it, and differ.
+pub(super) struct Near {
+    after: Option<String>,
+    /// Rows still to be taken; one more than a page tells that there is a next page.
+    left: usize,
+    /// The instant of the last row taken.
+    last: Option<Stamp>,
+}
+
+impl Near {
+    /// Near this page.
+    pub(super) fn to(list: &impl List) -> Self {
+        let (after, Limit(limit)) = list.page();
+        Near { after: after.map(|after| after.0.clone()), left: limit + 1, last: None }
+    }
+
+    /// Whether this row may be on it.
+    pub(super) fn has(&mut self, at: Stamp, key: impl FnOnce() -> String) -> bool {
+        if self.left == 0 && self.last != Some(at) {
+            return false;
+        }
+        if self.after.as_ref().is_some_and(|after| key() <= *after) {
+            return false;
+        }
+        (self.left, self.last) = (self.left.saturating_sub(1), Some(at));
+        true
+    }
+}
+
 /// One page of a list.
 pub(super) struct Page<T> {
     rows: Vec<T>,
@@ -237,6 +268,29 @@ mod tests {
                 after = Some(Cursor::read(cursor).unwrap());
             }
             assert_eq!(given, ["a", "b", "b", "b", "c", "d"], "limit {limit}");
+        }
+    }
+
+    #[test]
+    fn only_rows_near_a_page_are_kept_and_none_is_lost() {
+        // Three instants; within one the keys stand in no order.
+        let rows = [(1, 'c'), (1, 'b'), (1, 'a'), (2, 'a'), (3, 'b'), (3, 'a')];
+        let key = |(at, name): &(i64, char)| format!("{} {name}", by_time(Stamp::from_micros(*at)));
+        for limit in 1..=7 {
+            let (mut given, mut after) = (Vec::new(), None);
+            loop {
+                let uri: Uri = "/v1/list".parse().unwrap();
+                let asked = Asked(after, limit);
+                let mut near = Near::to(&asked);
+                let kept = |row: &&(i64, char)| near.has(Stamp::from_micros(row.0), || key(row));
+                let kept: Vec<_> = rows.iter().filter(kept).copied().collect();
+                assert!(kept.len() <= limit + 3, "{kept:?}");
+                let page = Page::of(&asked, &uri, kept, key);
+                given.extend(page.rows);
+                let Some(next) = page.next else { break };
+                after = Some(Cursor::read(next.split_once("?after=").unwrap().1).unwrap());
+            }
+            assert_eq!(given, [(1, 'a'), (1, 'b'), (1, 'c'), (2, 'a'), (3, 'a'), (3, 'b')]);
         }
     }
 

@@ -8,11 +8,12 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::asked::{Asked, NamedReading, Sent};
-use super::paging::{List, Page, by_time, list};
+use super::paging::{List, Near, Page, by_time, list};
 use super::wire::RecordedOut;
-use crate::dossier::{Entry, ReadingStatement, SourceNames};
+use crate::dossier::{ReadingStatement, SourceNames};
 use crate::model::{AssetId, CorrectionKind, ReadingId};
 use crate::registry::{correct, move_to};
+use crate::visits::Corrected;
 use crate::web::Service;
 use crate::web::refusal::Refusal;
 use crate::web::who::Who;
@@ -37,7 +38,9 @@ pub(super) async fn readings(
     let id = AssetId::new(&query.asset)?;
     service
         .ask_desk(query.when(), move |reader, desk| {
-            let page = Page::of(&query, &uri, desk.history(&id)?, key);
+            let mut near = Near::to(&query);
+            let rows = desk.history(&id, &mut |c| near.has(c.reading.taken_at, || key(c)))?;
+            let page = Page::of(&query, &uri, rows, |entry| key(&entry.judged.corrected));
             let mut sources = SourceNames::new(reader);
             let mut failed = None;
             let page = page.map(|entry| {
@@ -52,8 +55,7 @@ pub(super) async fn readings(
         .await
 }
 
-fn key(entry: &Entry) -> String {
-    let c = &entry.judged.corrected;
+fn key(c: &Corrected) -> String {
     let ReadingId { batch, record, part } = c.id;
     format!("{} {batch:016x} {record:016x} {part:04x}", by_time(c.reading.taken_at))
 }

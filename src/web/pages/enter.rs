@@ -160,8 +160,7 @@ impl Service {
             .ask_desk(When::ALWAYS, move |reader, desk| {
                 let stored = reader.find(id)?.ok_or(crate::store::StoreError::NoReading(id))?;
                 let asset = stored.reading.series.asset.clone();
-                let history = desk.history(&asset)?;
-                let entry = history.into_iter().find(|e| e.judged.corrected.id == id);
+                let entry = desk.reading(&asset, id)?;
                 Ok((asset, entry.map(|entry| ReadingView::of(&entry))))
             })
             .await?;

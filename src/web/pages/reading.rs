@@ -134,17 +134,16 @@ async fn show(
             let (mut is_void, mut is_doubted) = (false, false);
             let mut reading = None;
             if let Some((asset, _)) = &place {
-                let history = desk.history(asset)?;
-                let entry = history.iter().find(|e| e.judged.corrected.id == id);
-                is_void = entry.is_some_and(|e| e.judged.corrected.voided.is_some());
-                is_doubted = entry.is_some_and(|e| {
+                let entry = desk.reading(asset, id)?;
+                is_void = entry.as_ref().is_some_and(|e| e.judged.corrected.voided.is_some());
+                is_doubted = entry.as_ref().is_some_and(|e| {
                     use crate::visits::{Exclusion, Role};
                     matches!(
                         e.judged.role,
                         Role::LeftOut(Exclusion::ProofFailed(_) | Exclusion::NoContact(_))
                     )
                 });
-                reading = entry.map(ReadingView::of);
+                reading = entry.as_ref().map(ReadingView::of);
             }
             let r = &stored.reading;
             let batch = reader.batch(id.batch)?;
