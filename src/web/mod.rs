@@ -44,8 +44,8 @@ pub(crate) struct Service {
     standing: Arc<Standing>,
     readers: Readers,
     registers: Mutex<RegisterWatch>,
-    /// Kibibytes of bodies that may be in memory at once.
-    room: Arc<Semaphore>,
+    /// Where bodies are in memory.
+    room: Arc<api::Room>,
     /// Turns for questions about the past of the whole fleet.
     fleet_questions: Arc<Semaphore>,
     access: Access,
@@ -61,7 +61,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         standing,
         readers: Readers::new(shared.store.clone()),
         registers: Mutex::new(RegisterWatch::new(shared.store.reader()?)),
-        room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
+        room: api::Room::new(),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         access: Access::new(reach, shared.store.reader()?),
         traffic: Traffic::default(),
