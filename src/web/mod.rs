@@ -7,6 +7,7 @@ mod exposition;
 mod health;
 mod metrics;
 mod news;
+mod offered;
 mod pages;
 mod pool;
 mod refusal;
