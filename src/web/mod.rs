@@ -75,7 +75,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         .layer(DefaultBodyLimit::max(limits::FORM_BYTES))
         .layer(middleware::from_fn(pages::for_people))
         .layer(middleware::from_fn_with_state(Arc::clone(&service), traffic::count))
-        .layer(middleware::map_response(access::harden))
+        .layer(middleware::map_response_with_state(Arc::clone(&service), access::harden))
         .with_state(service))
 }
 

@@ -47,11 +47,14 @@ pub struct Reach {
     pub tls: bool,
     /// Through a proxy that tells the client's address.
     pub behind_proxy: bool,
+    /// Whether browsers are told to come by TLS alone.
+    pub tls_alone: bool,
 }
 
 impl Reach {
     /// From this machine alone.
-    pub const LOCAL: Reach = Reach { beyond: false, tls: false, behind_proxy: false };
+    pub const LOCAL: Reach =
+        Reach { beyond: false, tls: false, behind_proxy: false, tls_alone: false };
 
     /// Whether a service without accounts may be open to all who reach it.
     fn may_be_open(self) -> bool {
