@@ -70,7 +70,7 @@ pub(in crate::web) struct SheetOut {
     #[schema(example = "BT-1")]
     tester: Option<String>,
     /// The checks of the tester, as they were made.
-    proofs: Vec<ProofOut>,
+    proofs: Vec<CheckOut>,
     /// The tests, in the order of the plan.
     tests: Vec<TestOut>,
     /// How many of its readings are left out by what was found later.
@@ -79,7 +79,7 @@ pub(in crate::web) struct SheetOut {
 
 /// A check of the tester.
 #[derive(Serialize, ToSchema)]
-pub(in crate::web) struct ProofOut {
+pub(in crate::web) struct CheckOut {
     /// What was checked.
     #[schema(example = "open")]
     kind: &'static str,
@@ -138,7 +138,7 @@ pub(in crate::web) struct ResultOut {
     /// Why it is left out of the trend.
     left_out: Option<String>,
     /// The result against each limit.
-    limits: Vec<LimitOut>,
+    limits: Vec<OutcomeOut>,
     /// What was to be expected by the earlier readings, in ohms: the lower end.
     expected_lower_ohm: Option<f64>,
     /// The middle of it.
@@ -160,7 +160,7 @@ pub(in crate::web) struct ResultOut {
 
 /// A result against a limit.
 #[derive(Serialize, ToSchema)]
-pub(in crate::web) struct LimitOut {
+pub(in crate::web) struct OutcomeOut {
     /// The limit in words.
     #[schema(example = "5 MΩ at 40 °C")]
     limit: String,
@@ -233,7 +233,7 @@ impl From<&TestResult> for ResultOut {
             limits: result
                 .outcomes
                 .iter()
-                .map(|(limit, outcome)| LimitOut {
+                .map(|(limit, outcome)| OutcomeOut {
                     limit: limit_words(limit),
                     outcome: outcome.word(),
                     why: outcome.reason(),
@@ -263,7 +263,7 @@ impl SheetOut {
             voided: test.voided.as_ref().map(ToString::to_string),
             result: look.results.iter().find(|r| r.test == i).map(ResultOut::from),
         });
-        let proofs = sheet.proofs.iter().map(|(_, proved)| ProofOut {
+        let proofs = sheet.proofs.iter().map(|(_, proved)| CheckOut {
             kind: proved.kind.word(),
             moment: proved.moment.word(),
             ohms: proved.value.ohms,
