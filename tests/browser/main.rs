@@ -4,6 +4,7 @@
 
 mod asset;
 mod bench;
+mod change;
 mod checks;
 mod driver;
 mod entry;

@@ -28,7 +28,7 @@ use crate::limits;
 use crate::model::Role;
 use crate::web::Service;
 use crate::web::route::{Needs, Route};
-pub(super) use asking::aside;
+pub(super) use asking::{aside, no_asset};
 pub(super) use room::Room;
 
 /// Every route of the API.
