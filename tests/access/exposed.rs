@@ -134,7 +134,6 @@ fn a_certificate_serves_tls_and_is_renewed_without_a_stop() {
 }
 
 #[test]
-#[expect(clippy::print_stdout, reason = "a skipped check is shown to who runs the tests")]
 fn on_the_port_of_https_browsers_are_told_to_come_by_tls_alone() {
     if let Err(why) = TcpListener::bind((OWN, 443)) {
         println!("skipped: {OWN}:443 cannot be served here ({why})");

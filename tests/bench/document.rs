@@ -17,8 +17,11 @@ fn fits(document: &Value, schema: &Value, value: &Value, at: &str) {
     if let Some(either) = schema["oneOf"].as_array() {
         let nullable = either.iter().any(|one| one["type"] == "null");
         assert!(nullable || !value.is_null(), "{at} is null");
-        let other = either.iter().find(|one| one["type"] != "null").unwrap();
-        return if value.is_null() { () } else { fits(document, other, value, at) };
+        if !value.is_null() {
+            let other = either.iter().find(|one| one["type"] != "null").unwrap();
+            fits(document, other, value, at);
+        }
+        return;
     }
     let types: Vec<&str> = match &schema["type"] {
         Value::String(one) => vec![one],
