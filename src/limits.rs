@@ -168,7 +168,7 @@ pub const SESSIONS_OF_ACCOUNT: usize = 64;
 pub const FORM_BYTES: usize = 1024 * 1024;
 
 /// Longest body of a form that anybody may send, in bytes: name, password, and where to go on.
-pub const LOGIN_BYTES: usize = 16 * 1024;
+pub const LOGIN_BYTES: usize = 128 * 1024;
 
 /// Longest pause within the body of a request.
 pub const BODY_PAUSE: Duration = Duration::from_secs(10);
