@@ -48,6 +48,10 @@ pub const LINES_BYTES: u64 = 1024 * 1024 * 1024;
 /// Kibibytes that a body of lines takes in memory, however long it is.
 pub const LINES_KIB: u32 = 4 * 1024;
 
+/// Bytes of a body of lines that are awaited before a thread begins to take it in: most bodies end
+/// before, and a slow client holds no thread.
+pub const LINES_AWAITED: u64 = 256 * 1024;
+
 /// Bytes of a body of lines that are stored at once: some six thousand readings, a fraction of a
 /// second.
 pub const LINES_PART_BYTES: usize = 1024 * 1024;
@@ -55,14 +59,23 @@ pub const LINES_PART_BYTES: usize = 1024 * 1024;
 /// Parts of a body that wait to be read; the client waits with the rest.
 pub const LINES_QUEUE: usize = 8;
 
-/// A client that sends nothing of its body for so long is gone.
-pub const BODY_QUIET: std::time::Duration = std::time::Duration::from_secs(30);
-
 /// Rejects that are told in one answer; the rest is counted and found in the list of rejects.
 pub const REJECTS_TOLD: usize = 10_000;
 
-/// Kibibytes of request bodies in memory at once; beyond that clients are asked to wait.
+/// Kibibytes of request bodies in memory at once; beyond that clients are asked to wait. What was
+/// announced and has not arrived takes none.
 pub const BODIES_KIB: usize = 64 * 1024;
+
+/// Bytes a second that a client has to bring while others wait for room: as many as the longest
+/// body needs to be in time.
+pub const BODY_RATE: u64 = BODY_BYTES as u64 / BODY_TIME.as_secs();
+
+/// How long a client that others wait for may stay away.
+pub const BODY_SLACK: Duration = Duration::from_secs(2);
+
+/// How long somebody waits for room before they are asked to come again: longer than the slow may
+/// stay away.
+pub const ROOM_WAIT: Duration = Duration::from_secs(4);
 
 /// A part that gave no sign of life for so long is stuck: a full disk or a locked database makes
 /// the store answer within 10 s.
@@ -153,6 +166,9 @@ pub const SESSIONS_OF_ACCOUNT: usize = 64;
 /// Longest body of any request but those that bring readings or files, in bytes: a form with a
 /// long remark.
 pub const FORM_BYTES: usize = 1024 * 1024;
+
+/// Longest body of a form that anybody may send, in bytes: name, password, and where to go on.
+pub const LOGIN_BYTES: usize = 128 * 1024;
 
 /// Longest pause within the body of a request.
 pub const BODY_PAUSE: Duration = Duration::from_secs(10);

@@ -180,7 +180,7 @@ mod tests {
 
     #[test]
     fn one_address_cannot_take_all_places() {
-        let door = Door::new(Reach { beyond: true, tls: true, behind_proxy: false });
+        let door = Door::new(Reach { beyond: true, tls: true, ..Reach::LOCAL });
         let [one, other, here]: [IpAddr; 3] =
             ["192.0.2.1", "192.0.2.2", "127.0.0.1"].map(|a| a.parse().unwrap());
         let mut inside: Vec<_> =

@@ -17,6 +17,9 @@ use crate::limits;
 use crate::registry::Keys;
 use crate::web::Reach;
 
+/// The port of HTTPS (RFC 9110, section 4.2.2).
+const HTTPS: u16 = 443;
+
 /// Whether the service may be reached there by what is configured and who has an account.
 ///
 /// # Errors
@@ -26,6 +29,9 @@ pub fn reach(address: SocketAddr, http: &Http, keys: &Keys) -> Result<Reach, Dae
         beyond: !address.ip().to_canonical().is_loopback(),
         tls: http.tls.is_some(),
         behind_proxy: http.behind_proxy,
+        // It holds for all ports of the machine's name (RFC 6797, section 8.3): only a service on
+        // the port of HTTPS itself may speak for the machine.
+        tls_alone: http.tls.is_some() && address.port() == HTTPS,
     };
     let mut missing = Vec::new();
     if reach.beyond && !reach.tls && !reach.behind_proxy {

@@ -7,6 +7,7 @@ mod exposition;
 mod health;
 mod metrics;
 mod news;
+mod offered;
 mod pages;
 mod pool;
 mod refusal;
@@ -42,8 +43,8 @@ pub(crate) struct Service {
     shared: Arc<Shared>,
     standing: Arc<Standing>,
     readers: Readers,
-    /// Kibibytes of bodies that may be in memory at once.
-    room: Arc<Semaphore>,
+    /// Where bodies are in memory.
+    room: Arc<api::Room>,
     /// Turns for questions about the past of the whole fleet.
     fleet_questions: Arc<Semaphore>,
     access: Access,
@@ -58,7 +59,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
     let service = Service {
         standing,
         readers: Readers::new(shared.store.clone()),
-        room: Arc::new(Semaphore::new(limits::BODIES_KIB)),
+        room: api::Room::new(),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         access: Access::new(reach, shared.store.reader()?),
         traffic: Traffic::default(),
@@ -71,7 +72,7 @@ pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Res
         .layer(DefaultBodyLimit::max(limits::FORM_BYTES))
         .layer(middleware::from_fn(pages::for_people))
         .layer(middleware::from_fn_with_state(Arc::clone(&service), traffic::count))
-        .layer(middleware::map_response(access::harden))
+        .layer(middleware::map_response_with_state(Arc::clone(&service), access::harden))
         .with_state(service))
 }
 

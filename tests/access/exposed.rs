@@ -1,6 +1,7 @@
 //! Beyond this machine: refused without accounts and TLS, and what TLS and a proxy change.
 
 use std::fs;
+use std::net::TcpListener;
 use std::sync::Arc;
 
 use rcgen::{CertificateParams, CertifiedIssuer, IsCa, KeyPair};
@@ -9,13 +10,16 @@ use ureq::tls::{Certificate, RootCerts, TlsConfig};
 use crate::ask::{PASSWORD, ask};
 use crate::running::{Daemon, Place, until};
 
+/// An address of this machine where nobody else serves HTTPS.
+const OWN: &str = "127.0.0.77";
+
 /// A root and a certificate of its own for `localhost`, in the data folder; the root as PEM.
 fn certificates(place: &Place, name: &str) -> String {
     let mut root = CertificateParams::new(Vec::new()).unwrap();
     root.is_ca = IsCa::Ca(rcgen::BasicConstraints::Unconstrained);
     let root = CertifiedIssuer::self_signed(root, KeyPair::generate().unwrap()).unwrap();
     let key = KeyPair::generate().unwrap();
-    let params = CertificateParams::new(vec!["localhost".to_owned()]).unwrap();
+    let params = CertificateParams::new(vec!["localhost".to_owned(), OWN.to_owned()]).unwrap();
     let cert = params.signed_by(&key, &root).unwrap();
     fs::create_dir_all(place.path("data")).unwrap();
     fs::write(place.path(&format!("data/{name}-cert.pem")), cert.pem()).unwrap();
@@ -90,6 +94,8 @@ fn a_certificate_serves_tls_and_is_renewed_without_a_stop() {
     let agent = client(&root);
     let mut health = agent.get(url("/healthz")).call().unwrap();
     assert_eq!(health.status(), 200);
+    // On another port than that of HTTPS it would speak for what else the machine serves.
+    assert!(!health.headers().contains_key("strict-transport-security"));
     assert!(health.body_mut().read_to_string().unwrap().contains("\"status\":\"ok\""));
     let form = [("name", "Moira"), ("password", PASSWORD)];
     let login = agent.post(url("/login")).send_form(form).unwrap();
@@ -125,4 +131,22 @@ fn a_certificate_serves_tls_and_is_renewed_without_a_stop() {
     assert!(refused(&place, "127.0.0.1:0").contains("missing-cert.pem"));
     let (code, said) = place.run(&["check"]);
     assert!(code == 1 && said.contains("missing-cert.pem"), "{said}");
+}
+
+#[test]
+fn on_the_port_of_https_browsers_are_told_to_come_by_tls_alone() {
+    if let Err(why) = TcpListener::bind((OWN, 443)) {
+        println!("skipped: {OWN}:443 cannot be served here ({why})");
+        return;
+    }
+    let place = Place::new();
+    let root = certificates(&place, "own");
+    place.config("[http]\ntls_cert = \"own-cert.pem\"\ntls_key = \"own-key.pem\"\n");
+    let daemon = Daemon::start(place.command(&["serve", "--listen", &format!("{OWN}:443")]));
+    for path in ["/healthz", "/nothing", "/"] {
+        let answer = client(&root).get(format!("https://{OWN}{path}")).call().unwrap();
+        // RFC 6797, section 6.1: the time alone, and nothing of other machines of the domain.
+        assert_eq!(answer.headers()["strict-transport-security"], "max-age=604800", "{path}");
+    }
+    assert!(daemon.end().success());
 }

@@ -11,3 +11,4 @@ mod rough;
 #[path = "../daemon/running.rs"]
 #[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]
 mod running;
+mod slow;

@@ -2,6 +2,7 @@
 //! survives when the service does not.
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first failure")]
 
+mod document;
 mod person;
 #[path = "../daemon/running.rs"]
 #[expect(dead_code, reason = "shared with the daemon's tests, which use all of it")]

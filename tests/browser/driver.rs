@@ -153,6 +153,13 @@ impl Browser {
         self.devtools("Emulation.setEmulatedMedia", json!({"features": [feature]}));
     }
 
+    /// Looks at it as it would be on paper, in a dark scheme.
+    pub(crate) fn on_paper(&self) {
+        let dark = json!({"name": "prefers-color-scheme", "value": "dark"});
+        let paper = json!({"media": "print", "features": [dark]});
+        self.devtools("Emulation.setEmulatedMedia", paper);
+    }
+
     fn devtools(&self, command: &str, params: Value) -> Value {
         self.ask("POST", "/goog/cdp/execute", &json!({"cmd": command, "params": params}))
     }

@@ -15,7 +15,12 @@ fn lists_and_forms_are_open_to_all() {
 #[test]
 fn assets_and_readings_are_open_to_all() {
     let quay = Quay::named();
-    for path in ["/asset/RMG-1%2Fhoist", "/asset/YT-002%2Fdrive?as_of=2024-09-01", "/reading/4.9"] {
+    for path in [
+        "/asset/RMG-1%2Fhoist",
+        "/asset/RMG-1%2Fhoist/change",
+        "/asset/YT-002%2Fdrive?as_of=2024-09-01",
+        "/reading/4.9",
+    ] {
         every_look(&quay.browser, path);
     }
 }

@@ -4,12 +4,14 @@
 
 mod asset;
 mod bench;
+mod change;
 mod checks;
 mod driver;
 mod entry;
 mod findings;
 mod fleet;
 mod looks;
+mod paper;
 #[path = "../bench/person.rs"]
 #[expect(dead_code, reason = "shared with the bench's tests, which use all of it")]
 mod person;

@@ -53,6 +53,11 @@ fn furnished(place: &Place) -> Daemon {
         (!daemon.get("/v1/declining").as_array().unwrap().is_empty()).then_some(())
     });
     must(&daemon, 200, "POST /v1/gear", &json!({"gear": "HT-5", "kind": "tester"}));
+    // What was measured with it is assessed again.
+    until("nothing waits to be assessed", || {
+        let metrics = daemon.request("GET /metrics", b"").unwrap().2;
+        metrics.contains("ohmward_assessments_pending 0\n").then_some(())
+    });
     daemon
 }
 

@@ -14,9 +14,9 @@ use std::net::IpAddr;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
 
-use axum::extract::Request;
+use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
-use axum::routing::post;
+use axum::routing::{self, MethodRouter};
 use tokio::sync::Semaphore;
 
 use super::Service;
@@ -47,11 +47,14 @@ pub struct Reach {
     pub tls: bool,
     /// Through a proxy that tells the client's address.
     pub behind_proxy: bool,
+    /// Whether browsers are told to come by TLS alone.
+    pub tls_alone: bool,
 }
 
 impl Reach {
     /// From this machine alone.
-    pub const LOCAL: Reach = Reach { beyond: false, tls: false, behind_proxy: false };
+    pub const LOCAL: Reach =
+        Reach { beyond: false, tls: false, behind_proxy: false, tls_alone: false };
 
     /// Whether a service without accounts may be open to all who reach it.
     fn may_be_open(self) -> bool {
@@ -182,10 +185,14 @@ fn wants_page(headers: &HeaderMap) -> bool {
 
 /// Logging in and out, and saying who one is where there are no accounts.
 pub(super) fn table() -> Vec<Route> {
+    let post = |path, handler: MethodRouter<Arc<Service>>| {
+        let limited = handler.layer(DefaultBodyLimit::max(limits::LOGIN_BYTES));
+        Route::new(Method::POST, path, Needs::Nothing, limited)
+    };
     vec![
-        Route::new(Method::POST, "/login", Needs::Nothing, post(login::log_in)),
-        Route::new(Method::POST, "/logout", Needs::Nothing, post(login::log_out)),
-        Route::new(Method::POST, "/who", Needs::Nothing, post(login::say_who)),
+        post("/login", routing::post(login::log_in)),
+        post("/logout", routing::post(login::log_out)),
+        post("/who", routing::post(login::say_who)),
     ]
 }
 

@@ -82,7 +82,8 @@ use crate::web::{health, metrics};
         (name = "findings", description = "Answers to findings."),
         (name = "corrections", description = "What people put right, and what waits for them."),
         (name = "registers", description = "Assets, events, gear, proofs, aliases."),
-        (name = "bench", description = "The run sheets of stations."),
+        (name = "bench", description = "The run sheets of stations, to be looked at. A step is taken \
+            on the page of the bench, by whoever stands at the part."),
         (name = "accounts", description = "Who did what."),
         (name = "service", description = "How the service itself stands."),
     ),

@@ -1,19 +1,17 @@
 //! `POST /v1/readings`: a body of readings, answered when they are durable.
 
 use std::net::SocketAddr;
-use std::pin::pin;
 use std::sync::Arc;
 
 use axum::Json;
-use axum::body::{Body, Bytes};
-use axum::extract::rejection::BytesRejection;
-use axum::extract::{ConnectInfo, FromRequest, Request, State};
+use axum::body::Bytes;
+use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, StatusCode, header};
-use tokio::sync::{OwnedSemaphorePermit, mpsc};
-use tokio_stream::StreamExt;
+use tokio::sync::mpsc;
 use utoipa::ToSchema;
 
 use super::asking::aside;
+use super::coming::Coming;
 use super::wire::TakenOut;
 use crate::intake::{BodyImport, BodyTaken, IntakeError, LinesKind};
 use crate::limits;
@@ -105,111 +103,81 @@ pub(super) async fn send_readings(
 }
 
 impl Service {
-    /// The room is taken before a body is read, so that bodies cannot fill the memory.
-    fn room(&self, kib: u32) -> Result<OwnedSemaphorePermit, Refusal> {
-        Arc::clone(&self.room).try_acquire_many_owned(kib).map_err(|_| {
-            Refusal::busy(1, "too much is waiting to be stored (send it again a little later)")
-        })
-    }
-
     async fn take_array(
         self: &Arc<Self>,
         request: Request,
         client: String,
     ) -> Result<BodyTaken, Refusal> {
-        let most = limits::BODY_BYTES as u64;
-        let kib = announced(request.headers()).unwrap_or(most).min(most) / 1024 + 1;
-        let room = self.room(kib as u32)?;
-        let body = Bytes::from_request(request, &()).await.map_err(unread)?;
-        let service = Arc::clone(self);
-        aside(move || {
-            let length = body.len() as u64;
-            let taken =
-                service.take(&client, length, |import, mut store| import.array(&body, &mut store));
-            drop(room);
-            taken
-        })
-        .await
+        let mut coming = Coming::new(self, request, limits::BODY_BYTES as u64)?;
+        let body = coming.collect(u64::MAX).await?;
+        self.take_whole(coming, client, move |import, store| import.array(&body, store)).await
     }
 
-    /// The bytes go through a short queue: a client is read only as fast as its lines are stored.
+    /// Short ones are stored when they are here. Long ones go through a short queue: a client is
+    /// read only as fast as its lines are stored.
     async fn take_lines(
         self: &Arc<Self>,
         kind: LinesKind,
         request: Request,
         client: String,
     ) -> Result<BodyTaken, Refusal> {
-        let most = limits::LINES_BYTES;
-        if announced(request.headers()).is_some_and(|length| length > most) {
-            return Err(too_long(most));
+        let mut coming = Coming::new(self, request, limits::LINES_BYTES)?;
+        let begun = coming.collect(limits::LINES_AWAITED).await?;
+        if coming.ended {
+            return self
+                .take_whole(coming, client, move |import, store| {
+                    import.lines(kind, &mut std::iter::once(Ok(begun)), store)
+                })
+                .await;
         }
-        let room = self.room(limits::LINES_KIB)?;
+        let room = coming.flow().await?;
         let (queue, mut parts) = mpsc::channel(limits::LINES_QUEUE);
         let service = Arc::clone(self);
-        let storing = aside(move || {
+        let storing = tokio::spawn(aside(move || {
             let mut parts = std::iter::from_fn(move || parts.blocking_recv());
-            let taken = service.take(&client, 0, |import, store| {
+            let taken = service.take(&client, |import, store| {
                 let mut store = store.with_part_bytes(limits::LINES_PART_BYTES);
                 import.lines(kind, &mut parts, &mut store)
             });
             drop(room);
             taken
-        });
-        let storing = tokio::spawn(storing);
-        let fed = self.feed(request.into_body(), queue).await;
+        }));
+        let fed = feed(begun, &mut coming, &queue).await;
+        if fed.is_err() {
+            // A line that was begun is not taken for a whole one. Where nobody takes it any more
+            // nothing is stored either.
+            queue.send(Err("the body broke off".to_owned())).await.ok();
+        }
+        drop(queue);
         let failed = "the request failed by a fault of this program";
         let taken = storing
             .await
             .unwrap_or_else(|_| Err(Refusal::new(StatusCode::INTERNAL_SERVER_ERROR, failed)));
-        match fed {
-            // What the client is told of its own body comes first.
-            Some(refusal) => Err(refusal),
-            None => taken,
-        }
+        // What the client is told of its own body comes first.
+        fed.and(taken)
     }
 
-    /// Hands on a body as it comes; says why not all of it.
-    async fn feed(&self, body: Body, queue: mpsc::Sender<Part>) -> Option<Refusal> {
-        let mut bytes = body.into_data_stream();
-        let mut ended = pin!(self.shared.news.ended());
-        let mut read = 0;
-        loop {
-            let next = tokio::select! {
-                next = tokio::time::timeout(limits::BODY_QUIET, bytes.next()) => next,
-                () = &mut ended => {
-                    let why = "the service is ending (send all of it again)";
-                    return cut(&queue, Refusal::busy(5, why)).await;
-                }
-            };
-            let part = match next {
-                Ok(None) => return None,
-                Ok(Some(Ok(part))) => part,
-                Ok(Some(Err(e))) => {
-                    let why = format!("the body broke off: {e} (send all of it again)");
-                    return cut(&queue, Refusal::new(StatusCode::BAD_REQUEST, why)).await;
-                }
-                Err(_) => {
-                    let why = "nothing came for too long (send all of it again)";
-                    return cut(&queue, Refusal::new(StatusCode::REQUEST_TIMEOUT, why)).await;
-                }
-            };
-            read += part.len() as u64;
-            if read > limits::LINES_BYTES {
-                return cut(&queue, too_long(limits::LINES_BYTES)).await;
-            }
-            self.standing.tally.bytes.add(part.len() as u64);
-            // Large parts are cut, so that the queue is short in bytes too.
-            for part in part.chunks(PART) {
-                // Nobody takes it any more: the store refused, and says why itself.
-                queue.send(Ok(part.to_vec())).await.ok()?;
-            }
-        }
+    /// Stores a body that is here; its room is free when it is stored.
+    async fn take_whole(
+        self: &Arc<Self>,
+        coming: Coming,
+        client: String,
+        take: impl FnOnce(&BodyImport<'_>, &mut WriterHandle) -> Result<BodyTaken, IntakeError>
+        + Send
+        + 'static,
+    ) -> Result<BodyTaken, Refusal> {
+        let service = Arc::clone(self);
+        aside(move || {
+            let taken = service.take(&client, |import, mut store| take(import, &mut store));
+            drop(coming);
+            taken
+        })
+        .await
     }
 
     fn take(
         &self,
         client: &str,
-        bytes: u64,
         take: impl FnOnce(&BodyImport<'_>, WriterHandle) -> Result<BodyTaken, IntakeError>,
     ) -> Result<BodyTaken, Refusal> {
         let registers = self.shared.registers.current()?;
@@ -228,7 +196,6 @@ impl Service {
         let taken = taken?;
         self.standing.came(now, client);
         let (tally, receipt) = (&self.standing.tally, &taken.receipt);
-        tally.bytes.add(bytes);
         tally.count(receipt.accepted, receipt.duplicate, receipt.tray, receipt.rejected);
         Ok(taken)
     }
@@ -240,16 +207,27 @@ type Part = Result<Vec<u8>, String>;
 /// Most bytes of a part.
 const PART: usize = 64 * 1024;
 
-/// Ends a body before its end: a line that was begun is not taken for a whole one.
-async fn cut(queue: &mpsc::Sender<Part>, refusal: Refusal) -> Option<Refusal> {
-    // Where nobody takes it any more nothing is stored either.
-    queue.send(Err("the body broke off".to_owned())).await.ok();
-    Some(refusal)
-}
-
-fn too_long(most: u64) -> Refusal {
-    let error = format!("expected at most {most} bytes (send it in parts)");
-    Refusal::new(StatusCode::PAYLOAD_TOO_LARGE, error)
+/// Hands on a body as it comes.
+///
+/// # Errors
+/// Why not all of it came.
+async fn feed(
+    begun: Vec<u8>,
+    coming: &mut Coming,
+    queue: &mpsc::Sender<Part>,
+) -> Result<(), Refusal> {
+    let mut next = Some(Bytes::from(begun));
+    while let Some(bytes) = next {
+        // Large parts are cut, so that the queue is short in bytes too.
+        for part in bytes.chunks(PART) {
+            if queue.send(Ok(part.to_vec())).await.is_err() {
+                // Nobody takes it any more: the store refused, and says why itself.
+                return Ok(());
+            }
+        }
+        next = coming.next().await?;
+    }
+    Ok(())
 }
 
 /// How the body is written, by its content type; none: as an array.
@@ -271,17 +249,5 @@ fn kind(headers: &HeaderMap) -> Result<Option<LinesKind>, Refusal> {
         }
         "text/csv" => Ok(Some(LinesKind::Csv)),
         _ => Err(unsupported(written)),
-    }
-}
-
-/// The length that a client announces.
-fn announced(headers: &HeaderMap) -> Option<u64> {
-    headers.get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok())?.parse().ok()
-}
-
-fn unread(rejection: BytesRejection) -> Refusal {
-    match rejection.status() {
-        StatusCode::PAYLOAD_TOO_LARGE => too_long(limits::BODY_BYTES as u64),
-        status => Refusal::new(status, rejection.body_text()),
     }
 }

@@ -4,12 +4,14 @@ mod asked;
 mod asking;
 mod assets;
 mod audit;
+mod coming;
 mod document;
 mod findings;
 mod ingest;
 mod paging;
 mod readings;
 mod registers;
+mod room;
 mod rows;
 mod sources;
 mod stream;
@@ -26,16 +28,21 @@ use crate::limits;
 use crate::model::Role;
 use crate::web::Service;
 use crate::web::route::{Needs, Route};
-pub(super) use asking::aside;
+pub(super) use asking::{aside, no_asset};
+pub(super) use room::Room;
 
 /// Every route of the API.
 pub(super) fn table() -> Vec<Route> {
-    let ingest = post(ingest::send_readings).layer(DefaultBodyLimit::max(limits::BODY_BYTES));
     let ask = |path, handler| Route::new(Method::GET, path, Needs::Role(Role::Read), handler);
     let bench = |path, handler| changes(Method::POST, path, Role::Bench, handler);
     let manage = |path, handler| changes(Method::POST, path, Role::Manage, handler);
     vec![
-        Route::new(Method::POST, "/v1/readings", Needs::Role(Role::Ingest), ingest),
+        Route::new(
+            Method::POST,
+            "/v1/readings",
+            Needs::Role(Role::Ingest),
+            post(ingest::send_readings),
+        ),
         ask("/v1/declining", get(findings::declining)),
         ask("/v1/findings", get(findings::findings)),
         bench("/v1/findings/{asset}/{finding}/acknowledge", post(findings::acknowledge)),

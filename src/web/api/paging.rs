@@ -204,6 +204,15 @@ impl<T> Page<T> {
     pub(super) fn map<U>(self, with: impl FnMut(T) -> U) -> Page<U> {
         Page { rows: self.rows.into_iter().map(with).collect(), next: self.next }
     }
+
+    /// The same, where a row may be none, and asking for it may fail.
+    pub(super) fn try_map<U, E>(
+        self,
+        with: impl FnMut(T) -> Result<Option<U>, E>,
+    ) -> Result<Page<U>, E> {
+        let rows = self.rows.into_iter().map(with).filter_map(Result::transpose);
+        Ok(Page { rows: rows.collect::<Result<_, _>>()?, next: self.next })
+    }
 }
 
 /// The same question, for what comes after a row.

@@ -1,5 +1,7 @@
 //! What waits for a person: readings without an asset or phase, records that could not be read.
 
+use std::collections::HashMap;
+use std::collections::hash_map::Entry as Seen;
 use std::sync::Arc;
 
 use axum::Json;
@@ -12,7 +14,7 @@ use super::asked::{Asked, Sent};
 use super::paging::{List, Page, by_time, list};
 use crate::dossier::SourceNames;
 use crate::intake::{Again, IntakeError, Registers, Retried, readable, retry};
-use crate::store::{Reader, Result, StoredReject, When};
+use crate::store::{Batch, Reader, Result, StoredReject, When};
 use crate::web::Service;
 use crate::web::refusal::Refusal;
 
@@ -123,22 +125,53 @@ pub(super) struct RejectOut {
     settled: bool,
 }
 
+/// Batches by their number, each read once: most rejects come many to a batch.
+struct Batches<'r> {
+    reader: &'r dyn Reader,
+    seen: HashMap<u64, Option<Batch>>,
+}
+
+impl<'r> Batches<'r> {
+    fn of(reader: &'r dyn Reader) -> Self {
+        Batches { reader, seen: HashMap::new() }
+    }
+
+    fn get(&mut self, number: u64) -> Result<Option<&Batch>> {
+        Ok(match self.seen.entry(number) {
+            Seen::Occupied(seen) => seen.into_mut(),
+            Seen::Vacant(new) => new.insert(self.reader.batch(number)?),
+        }
+        .as_ref())
+    }
+
+    /// Whether something of a batch was known at a time.
+    fn is_known(&mut self, number: u64, when: When) -> Result<bool> {
+        Ok(self.get(number)?.is_some_and(|batch| batch.received_at <= when.known_at))
+    }
+
+    /// Whether a reject was settled at a time.
+    fn is_settled(&mut self, r: &StoredReject, when: When) -> Result<bool> {
+        match r.settled_by {
+            None => Ok(false),
+            Some(by) if self.get(by)?.is_none() => Ok(true),
+            Some(by) => self.is_known(by, when),
+        }
+    }
+}
+
 /// A reject with where it came from, as it was known at a time; none where it was not known yet.
-fn told(reader: &dyn Reader, r: StoredReject, when: When) -> Result<Option<RejectOut>> {
-    let Some(batch) = reader.batch(r.batch)? else {
-        return Ok(None);
-    };
-    if batch.received_at > when.known_at {
+fn told(batches: &mut Batches<'_>, r: StoredReject, when: When) -> Result<Option<RejectOut>> {
+    if !batches.is_known(r.batch, when)? {
         return Ok(None);
     }
-    let settled = match r.settled_by.map(|number| reader.batch(number)).transpose()?.flatten() {
-        Some(by) => by.received_at <= when.known_at,
-        None => r.settled_by.is_some(),
+    let settled = batches.is_settled(&r, when)?;
+    let Some(batch) = batches.get(r.batch)? else {
+        return Ok(None);
     };
     Ok(Some(RejectOut {
         number: r.number,
-        source: batch.source.name.into(),
-        profile: batch.source.profile.into(),
+        source: batch.source.name.to_string(),
+        profile: batch.source.profile.to_string(),
         record: r.place.record,
         offset: r.item.offset,
         length: r.item.len,
@@ -160,13 +193,22 @@ pub(super) async fn rejects(
     let Asked { query, uri } = asked;
     service
         .ask(move |reader| -> Result<_> {
-            let when = query.when();
+            let (when, mut batches) = (query.when(), Batches::of(reader));
             let past = when.known_at != When::ALWAYS.known_at;
-            let mut rows = Vec::new();
-            for reject in reader.rejects(query.settled || past)? {
-                rows.extend(told(reader, reject, when)?.filter(|r| query.settled || !r.settled));
+            let mut rows = reader.rejects(query.settled || past)?;
+            if past {
+                let mut standing = Vec::new();
+                for reject in rows {
+                    let known = batches.is_known(reject.batch, when)?;
+                    if known && (query.settled || !batches.is_settled(&reject, when)?) {
+                        standing.push(reject);
+                    }
+                }
+                rows = standing;
             }
-            Ok(Page::of(&query, &uri, rows, |r| format!("{:016x}", r.number)))
+            // Only what stands on the page is told in full.
+            let page = Page::of(&query, &uri, rows, |r| format!("{:016x}", r.number));
+            page.try_map(|reject| told(&mut batches, reject, when))
         })
         .await
 }
@@ -184,7 +226,10 @@ pub(super) async fn reject(
     let found = service
         .ask(move |reader| -> Result<_> {
             let found = reader.rejects(true)?.into_iter().find(|r| r.number == number);
-            Ok(found.map(|r| told(reader, r, When::ALWAYS)).transpose()?.flatten())
+            Ok(found
+                .map(|r| told(&mut Batches::of(reader), r, When::ALWAYS))
+                .transpose()?
+                .flatten())
         })
         .await?;
     found.map(Json).ok_or_else(|| no_reject(number))

@@ -15,6 +15,7 @@ use crate::store::sqlite::SqliteReader;
 use crate::store::{Reader, SheetKey, When};
 use crate::trend::Assessor;
 use crate::web::Service;
+use crate::web::offered::offered;
 use crate::web::refusal::Refusal;
 
 /// A station with the sheet that is looked at.
@@ -123,7 +124,7 @@ fn gather(
     }
     let gear = reader.gear(When::ALWAYS)?.into_iter().map(|row| row.value).collect();
     let choosing = sheet.as_ref().is_none_or(|sheet| sheet.end.is_some() || sheet.has_begun());
-    let assets = if choosing { reader.assets(When::ALWAYS)? } else { Vec::new() };
+    let assets = if choosing { offered(reader)? } else { Vec::new() };
     Ok(Look {
         station,
         watched,

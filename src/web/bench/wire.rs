@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::Json;
 use axum::extract::{Path, State};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use super::look::Look;
 use super::now::{Timing, count};
@@ -15,96 +16,192 @@ use crate::web::Service;
 use crate::web::refusal::Refusal;
 
 /// A station in the list.
-#[derive(Serialize)]
+#[derive(Serialize, ToSchema)]
 pub(in crate::web) struct StationOut {
+    /// Its name.
+    #[schema(example = "bench-1")]
     station: String,
+    /// The asset of its open sheet; null: none is open.
+    #[schema(example = "YT-014/drive")]
     asset: Option<String>,
+    /// The key of the next step, as in a sheet.
+    #[schema(example = "test-1")]
     next: Option<String>,
 }
 
-/// The sheet of a station.
-#[derive(Serialize)]
+/// The sheet of a station: what was done on it so far, what comes next, and what its tests say.
+#[derive(Serialize, ToSchema)]
 pub(in crate::web) struct SheetOut {
+    /// The station.
+    #[schema(example = "bench-1")]
     station: String,
+    /// When it was opened: with the station, the name of the sheet.
+    #[schema(example = "2026-03-02T08:15:00Z")]
     opened: String,
+    /// Acts on it so far. A command that was made for another version is refused.
+    #[schema(example = 12)]
     version: u32,
+    /// The asset.
+    #[schema(example = "YT-014/drive")]
     asset: String,
+    /// The key of the next step; null: there is none. In their order: `plan`, `gear`, `isolated`,
+    /// `source-before`, `voltage`, `source-after`, `disconnected`; the checks of the tester
+    /// (`open-before`, `known-before` and others); for each test, counted from 1, `contact-1`,
+    /// `test-1`, `discharge-1`; the checks again (`open-after` and others); `finish`.
+    #[schema(example = "discharge-1")]
     next: Option<String>,
+    /// The same in words.
     next_words: Option<String>,
+    /// When it was finished or given up; null: it is open.
     ended: Option<String>,
+    /// Planned nominal test voltage in volts.
+    #[schema(example = 500.0)]
     test_voltage_v: Option<f64>,
+    /// Planned seconds of each test.
+    #[schema(example = 60.0)]
     rated_s: Option<f64>,
+    /// What else defines comparability.
+    #[schema(example = "others grounded")]
     setup: Option<String>,
+    /// Who measures.
+    #[schema(example = "R. Hale")]
     operator: Option<String>,
+    /// The tester.
+    #[schema(example = "BT-1")]
     tester: Option<String>,
-    proofs: Vec<ProofOut>,
+    /// The checks of the tester, as they were made.
+    proofs: Vec<CheckOut>,
+    /// The tests, in the order of the plan.
     tests: Vec<TestOut>,
+    /// How many of its readings are left out by what was found later.
     effects: usize,
 }
 
-#[derive(Serialize)]
-struct ProofOut {
+/// A check of the tester.
+#[derive(Serialize, ToSchema)]
+pub(in crate::web) struct CheckOut {
+    /// What was checked.
+    #[schema(example = "open")]
     kind: &'static str,
+    /// `before` or `after` the tests.
+    #[schema(example = "before")]
     moment: &'static str,
+    /// What it read, in ohms; what they mean is `bound`.
+    #[schema(example = 550e6)]
     ohms: f64,
+    /// `=` measured, `>` at least, `<` at most.
+    #[schema(example = ">")]
     bound: &'static str,
+    /// Whether that is as it has to be.
     passed: bool,
 }
 
-#[derive(Serialize)]
-struct TestOut {
+/// The test of one phase.
+#[derive(Serialize, ToSchema)]
+pub(in crate::web) struct TestOut {
+    /// What the live lead is on.
+    #[schema(example = "U")]
     phase: String,
+    /// Whether it was begun.
     begun: bool,
+    /// Volts that were left after the discharge; null: not measured yet.
+    #[schema(example = 0.4)]
     residual_v: Option<f64>,
+    /// The asset that its readings were moved to.
     moved_to: Option<String>,
+    /// Why its readings do not count.
     voided: Option<String>,
+    /// What came of it; null: nothing yet.
     result: Option<ResultOut>,
 }
 
-#[derive(Serialize)]
-struct ResultOut {
+/// What came of a test.
+#[derive(Serialize, ToSchema)]
+pub(in crate::web) struct ResultOut {
+    /// The reading that stands for it.
+    #[schema(example = "12.345")]
     reading: String,
+    /// Readings of the test in all.
     readings: usize,
+    /// Ohms; what they mean is `bound`.
+    #[schema(example = 410e6)]
     resistance_ohm: f64,
+    /// `=` measured, `>` at least, `<` at most.
+    #[schema(example = "=")]
     bound: &'static str,
+    /// Seconds of applied voltage.
+    #[schema(example = 60.0)]
     duration_s: Option<f64>,
+    /// Degrees Celsius.
+    #[schema(example = 22.0)]
     temperature_c: Option<f64>,
+    /// Why it is left out of the trend.
     left_out: Option<String>,
-    limits: Vec<LimitOut>,
+    /// The result against each limit.
+    limits: Vec<OutcomeOut>,
+    /// What was to be expected by the earlier readings, in ohms: the lower end.
     expected_lower_ohm: Option<f64>,
+    /// The middle of it.
     expected_ohm: Option<f64>,
+    /// The upper end.
     expected_upper_ohm: Option<f64>,
+    /// The temperature in degrees Celsius for which that holds.
     expected_at_c: Option<f64>,
+    /// What was read at the visit before, in ohms.
     last_ohm: Option<f64>,
+    /// What that means: `=`, `>` or `<`.
     last_bound: Option<&'static str>,
+    /// What the result says beside what was expected, in words.
     says: String,
+    /// The verdict on this phase, this test included.
+    #[schema(example = "steady")]
     verdict: &'static str,
 }
 
-#[derive(Serialize)]
-struct LimitOut {
+/// A result against a limit.
+#[derive(Serialize, ToSchema)]
+pub(in crate::web) struct OutcomeOut {
+    /// The limit in words.
+    #[schema(example = "5 MΩ at 40 °C")]
     limit: String,
+    /// `meets`, `below`, `cannot tell` or `invalid`.
+    #[schema(example = "meets")]
     outcome: &'static str,
+    /// Why; empty where it says itself.
     why: &'static str,
 }
 
 /// What moves while somebody watches.
-#[derive(Serialize)]
+#[derive(Serialize, ToSchema)]
 pub(in crate::web) struct LiveOut {
+    /// When the sheet was opened, in microseconds since 1970; null: there has never been one.
     opened: Option<i64>,
+    /// Acts on it so far.
     version: u32,
+    /// The last value since the last act.
     value: Option<ValueOut>,
     /// Seconds that the test or the discharge still takes; none where nothing runs.
     left_s: Option<f64>,
 }
 
-#[derive(Serialize)]
-struct ValueOut {
+/// A value as it came.
+#[derive(Serialize, ToSchema)]
+pub(in crate::web) struct ValueOut {
+    /// When.
+    #[schema(example = "2026-03-02T08:15:00Z")]
     at: String,
+    /// In words.
+    #[schema(example = "> 550 MΩ")]
     words: String,
+    /// Ohms; what they mean is `bound`.
+    #[schema(example = 550e6)]
     resistance_ohm: f64,
+    /// `=` measured, `>` at least, `<` at most.
+    #[schema(example = ">")]
     bound: &'static str,
+    /// Seconds of applied voltage, where the tester tells them.
     duration_s: Option<f64>,
+    /// Delivered voltage in volts, where the tester tells it.
     delivered_voltage_v: Option<f64>,
 }
 
@@ -136,7 +233,7 @@ impl From<&TestResult> for ResultOut {
             limits: result
                 .outcomes
                 .iter()
-                .map(|(limit, outcome)| LimitOut {
+                .map(|(limit, outcome)| OutcomeOut {
                     limit: limit_words(limit),
                     outcome: outcome.word(),
                     why: outcome.reason(),
@@ -166,7 +263,7 @@ impl SheetOut {
             voided: test.voided.as_ref().map(ToString::to_string),
             result: look.results.iter().find(|r| r.test == i).map(ResultOut::from),
         });
-        let proofs = sheet.proofs.iter().map(|(_, proved)| ProofOut {
+        let proofs = sheet.proofs.iter().map(|(_, proved)| CheckOut {
             kind: proved.kind.word(),
             moment: proved.moment.word(),
             ohms: proved.value.ohms,
@@ -195,7 +292,7 @@ impl SheetOut {
 
 /// The stations, each with the asset of its open sheet and the next step.
 #[utoipa::path(get, path = "/v1/bench", tag = "bench", operation_id = "bench_stations",
-    responses((status = 200, description = "Stations.", body = Vec<Object>)))]
+    responses((status = 200, description = "Stations.", body = Vec<StationOut>)))]
 pub(in crate::web) async fn stations(State(service): State<Arc<Service>>) -> Json<Vec<StationOut>> {
     let all = service.shared.bench.all();
     let out = all.iter().map(|station| {
@@ -212,7 +309,7 @@ pub(in crate::web) async fn stations(State(service): State<Arc<Service>>) -> Jso
 /// The latest sheet of a station; `null` where there has never been one.
 #[utoipa::path(get, path = "/v1/bench/{station}", tag = "bench", operation_id = "bench_station",
     params(("station" = String, Path, description = "Its name.", example = "bench-1")),
-    responses((status = 200, description = "The sheet.", body = Option<Object>)))]
+    responses((status = 200, description = "The sheet.", body = Option<SheetOut>)))]
 pub(in crate::web) async fn station(
     State(service): State<Arc<Service>>,
     Path(name): Path<String>,
@@ -225,7 +322,7 @@ pub(in crate::web) async fn station(
 #[utoipa::path(get, path = "/v1/bench/{station}/live", tag = "bench", operation_id = "bench_live",
     params(("station" = String, Path, description = "Its name.", example = "bench-1")),
     responses((status = 200, description = "The last value and what is left of the test.",
-        body = Object)))]
+        body = LiveOut)))]
 pub(in crate::web) async fn live(
     State(service): State<Arc<Service>>,
     Path(name): Path<String>,

@@ -142,6 +142,10 @@ pub(in crate::web) fn wrongs(error: HandError) -> Result<Wrongs, Refusal> {
             let words = format!("there is no asset “{id}”; enter its id as the fleet shows it");
             Wrongs(vec![("asset", words)])
         }
+        HandError::NoClass { name, known } => {
+            let words = format!("there is no class `{name}`; known: {known}");
+            Wrongs(vec![("class", words)])
+        }
         HandError::NoPhase(why) => Wrongs(vec![("phase", why)]),
         other => return Err(other.into()),
     })

@@ -59,7 +59,12 @@ struct View {
     insulation: &'static str,
     phases: &'static str,
     limits: Vec<String>,
+    class: String,
     interval_days: Option<u32>,
+    /// How it stands to the fleet, and what was merged into it.
+    standing: Vec<String>,
+    /// The assets that were merged into it.
+    merged: Vec<String>,
     verdict: Mark,
     charts: Vec<ChartView>,
     notices: Vec<String>,
@@ -186,7 +191,10 @@ impl View {
             insulation: asset.insulation.word(),
             phases: asset.joining.word(),
             limits: asset.limits().map(|limit| limit_words(&limit)).collect(),
+            class: asset.class.to_string(),
             interval_days: asset.interval_days,
+            standing: dossier.standing_words(),
+            merged: dossier.merged.iter().map(|row| row.value.written.to_string()).collect(),
             verdict: dossier.verdict().into(),
             charts: ChartView::of(dossier),
             notices: dossier.groups.iter().flat_map(crate::dossier::words::notices).collect(),

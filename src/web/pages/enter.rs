@@ -16,6 +16,7 @@ use crate::registry::{Became, Entered, HandReading, enter};
 use crate::store::sqlite::SqliteReader;
 use crate::store::{Reader, Result as StoreResult, When};
 use crate::web::Service;
+use crate::web::offered::offered;
 use crate::web::refusal::Refusal;
 
 /// What is filled in already: an asset's page leads here.
@@ -67,14 +68,14 @@ async fn show(
     wrong: Wrongs,
     entered: Option<EnteredView>,
 ) -> Result<Page<EnterPage>, Refusal> {
-    let (assets, testers) = service.ask(offered).await?;
+    let (assets, testers) = service.ask(choices).await?;
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     let is_new = wrong.at("asset").is_some() && !fields.get("asset").is_empty();
     Ok(Page(status, EnterPage { frame, fields, wrong, assets, testers, is_new, entered }))
 }
 
-fn offered(reader: &SqliteReader) -> StoreResult<(Vec<String>, Vec<String>)> {
-    let assets = reader.assets(When::ALWAYS)?;
+fn choices(reader: &SqliteReader) -> StoreResult<(Vec<String>, Vec<String>)> {
+    let assets = offered(reader)?;
     let assets = if assets.len() > OFFERED { vec![] } else { assets };
     let gear = reader.gear(When::ALWAYS)?.into_iter().map(|row| row.value);
     let testers = gear.filter(|g| g.kind == crate::model::GearKind::Tester);

@@ -144,6 +144,12 @@ fn path(file: &'static File) -> &'static str {
 
 /// What a page says after something was done; the word travels in the address as `done`.
 const DONE: &[(&str, &str)] = &[
+    ("asset", "Recorded. The asset is being assessed again."),
+    ("unchanged", "Nothing was different: nothing was recorded."),
+    ("retired", "The asset is out of service; its history stays."),
+    ("returned", "The asset is back in service."),
+    ("merged", "The history of both is read as one from now on; nothing was rewritten."),
+    ("unmerged", "Each has its own history again."),
     ("event", "Recorded. The asset is being assessed again."),
     ("void", "The reading counts no more; the original stays in the store."),
     ("restore", "The reading counts again."),

@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, Uri};
 use axum::response::Redirect;
+use ohmward_parsers::{Resistance, read_resistance};
 use serde::Deserialize;
 
 use super::asked::{Asked, Fields, Filled, Wrongs, apart, on_to, wrongs};
@@ -227,10 +228,42 @@ impl ProofView {
             at: minute(proof.at),
             tester: proof.tester.to_string(),
             what: format!("{}, {} the readings", proof.kind, proof.moment),
-            read: proof.value.map(|v| format!("{v} {}", proof.unit)).unwrap_or_default(),
+            read: proof.value.map(|v| read_words(v, &proof.unit)).unwrap_or_default(),
             passed: proof.passed,
             remark: proof.remark.to_string(),
             by: row.mark.by.to_string(),
+        }
+    }
+}
+
+/// What a proof read: ohms in the words for ohms, anything else with its unit.
+fn read_words(value: f64, unit: &str) -> String {
+    let number = format!("{value:.3}");
+    let number = number.trim_end_matches('0').trim_end_matches('.');
+    let written = format!("{value} {unit}");
+    match read_resistance(&written) {
+        Ok(Resistance::Measured(read)) if !unit.is_empty() => ohms(read),
+        _ => format!("{number} {unit}").trim().to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::read_words;
+
+    #[test]
+    fn what_a_proof_read_is_written_as_everywhere() {
+        for (value, unit, words) in [
+            (550e6, "Ω", "550 MΩ"),
+            (0.0, "Ω", "0 Ω"),
+            (0.02, "MΩ", "20 kΩ"),
+            (4.7, "GΩ", "4.7 GΩ"),
+            (531.200_000_01, "V", "531.2 V"),
+            (1000.0, "V", "1000 V"),
+            (3.0, "", "3"),
+            (21.5, "°C", "21.5 °C"),
+        ] {
+            assert_eq!(read_words(value, unit), words);
         }
     }
 }

@@ -2,6 +2,7 @@
 
 mod asked;
 mod asset;
+mod change;
 mod charts;
 mod enter;
 mod files;
@@ -11,6 +12,7 @@ mod frame;
 mod gear;
 mod marks;
 mod numbers;
+mod own;
 mod person;
 mod reading;
 mod refused;
@@ -32,10 +34,14 @@ use crate::model::Role;
 pub(super) fn table() -> Vec<Route> {
     let read = Needs::Role(Role::Read);
     let bench = Needs::Person(Role::Bench);
+    let manage = Needs::Person(Role::Manage);
     vec![
         Route::new(Method::GET, "/", read, get(fleet::page)),
         Route::new(Method::GET, "/asset/{id}", read, get(asset::page)),
         Route::new(Method::POST, "/asset/{id}/event", bench, post(asset::add_event)),
+        Route::new(Method::GET, "/asset/{id}/change", Needs::Role(Role::Manage), get(change::page)),
+        Route::new(Method::POST, "/asset/{id}/change", manage, post(change::change)),
+        Route::new(Method::POST, "/asset/{id}/standing", manage, post(change::stand)),
         Route::new(Method::GET, "/reading/{id}", read, get(reading::page)),
         Route::new(Method::POST, "/reading/{id}", bench, post(reading::put_right)),
         Route::new(Method::GET, "/findings", read, get(findings::page)),
@@ -46,7 +52,7 @@ pub(super) fn table() -> Vec<Route> {
         Route::new(Method::POST, "/waiting/rejects/{number}/again", bench, post(waiting::again)),
         Route::new(Method::POST, "/waiting/rejects/{number}/mend", bench, post(waiting::mended)),
         Route::new(Method::GET, "/gear", read, get(gear::page)),
-        Route::new(Method::POST, "/gear", Needs::Person(Role::Manage), post(gear::add)),
+        Route::new(Method::POST, "/gear", manage, post(gear::add)),
         Route::new(Method::POST, "/gear/proof", bench, post(gear::prove)),
         Route::new(Method::GET, "/stations", read, get(stations::page)),
         Route::new(Method::GET, "/enter", read, get(enter::page)),
