@@ -9,7 +9,6 @@ mod metrics;
 mod news;
 mod offered;
 mod pages;
-mod pool;
 mod refusal;
 mod route;
 mod shared;
@@ -32,7 +31,6 @@ use crate::store::Result;
 use access::Access;
 pub use access::Reach;
 pub use news::News;
-use pool::Readers;
 pub use route::Needs;
 use route::Route;
 pub use shared::{Roster, Shared};
@@ -42,7 +40,6 @@ use traffic::Traffic;
 pub(crate) struct Service {
     shared: Arc<Shared>,
     standing: Arc<Standing>,
-    readers: Readers,
     /// Where bodies are in memory.
     room: Arc<api::Room>,
     /// Turns for questions about the past of the whole fleet.
@@ -58,7 +55,6 @@ pub(crate) struct Service {
 pub fn routes(shared: Arc<Shared>, standing: Arc<Standing>, reach: Reach) -> Result<Router> {
     let service = Service {
         standing,
-        readers: Readers::new(shared.store.clone()),
         room: api::Room::new(),
         fleet_questions: Arc::new(Semaphore::new(limits::FLEET_QUESTIONS)),
         access: Access::new(reach, shared.store.reader()?),

@@ -13,6 +13,7 @@ mod delivery;
 mod error;
 mod feed;
 mod handle;
+mod idle;
 mod last;
 mod lexicon;
 mod manifest;
@@ -37,8 +38,10 @@ mod writer;
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 pub use handle::{WriterHandle, WriterThread};
+use idle::Idle;
 pub use manifest::{Manifest, digest, kept_files_of, manifest};
 pub use open::DaemonLock;
 pub use reader::SqliteReader;
@@ -53,6 +56,7 @@ pub const FILE: &str = "ohmward.db";
 #[derive(Clone, Debug)]
 pub struct SqliteStore {
     data: PathBuf,
+    idle: Arc<Idle>,
 }
 
 impl SqliteStore {
@@ -60,7 +64,7 @@ impl SqliteStore {
     /// bringing an older database up to this program's schema.
     pub fn open(data: &Path) -> Result<Self> {
         open::prepare(data)?;
-        Ok(SqliteStore { data: data.to_owned() })
+        Ok(SqliteStore { data: data.to_owned(), idle: Arc::default() })
     }
 
     /// Opens a store that must be there already: for questions.
@@ -79,9 +83,9 @@ impl SqliteStore {
         SqliteWriter::open(&self.data)
     }
 
-    /// A reader; cheap, take as many as there are threads.
+    /// A reader; cheap, take as many as there are threads. Its connection is used again.
     pub fn reader(&self) -> Result<SqliteReader> {
-        SqliteReader::open(&self.data)
+        SqliteReader::open(&self.data, &self.idle)
     }
 
     /// The kept files beside the database.

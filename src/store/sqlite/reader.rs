@@ -1,9 +1,12 @@
 //! The reading side on a read-only connection.
 
+use std::cell::Cell;
 use std::path::Path;
+use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
+use super::idle::Idle;
 use super::lexicon::Lexicon;
 use super::registers::findings::Of;
 use super::registers::{
@@ -20,48 +23,102 @@ use crate::store::{
     Result, SheetKey, SheetStep, Stored, StoredReject, StoredTray, Telling, When,
 };
 
-/// A reader with a connection of its own: for one thread, and cheap.
+/// A connection with the names met over it.
 #[derive(Debug)]
-pub struct SqliteReader {
+pub(super) struct Opened {
     db: Connection,
     lexicon: Lexicon,
+}
+
+/// A reader with a connection of its own: for one thread, and cheap. The connection goes back to
+/// the store when it is dropped, unless something failed.
+#[derive(Debug)]
+pub struct SqliteReader {
+    /// Taken out when it is dropped.
+    opened: Option<Opened>,
     kept: KeptFiles,
+    idle: Arc<Idle>,
+    failed: Cell<bool>,
+}
+
+impl Drop for SqliteReader {
+    fn drop(&mut self) {
+        if let Some(opened) = self.opened.take()
+            && !self.failed.get()
+            && opened.db.is_autocommit()
+        {
+            self.idle.put(opened);
+        }
+    }
 }
 
 impl SqliteReader {
-    pub(super) fn open(data: &Path) -> Result<Self> {
-        let (db, kept) = (open::read_only(data)?, KeptFiles::in_data(data));
-        Ok(SqliteReader { db, lexicon: Lexicon::default(), kept })
+    pub(super) fn open(data: &Path, idle: &Arc<Idle>) -> Result<Self> {
+        let opened = match idle.take() {
+            Some(opened) => opened,
+            None => Opened { db: open::read_only(data)?, lexicon: Lexicon::default() },
+        };
+        Ok(SqliteReader {
+            opened: Some(opened),
+            kept: KeptFiles::in_data(data),
+            idle: Arc::clone(idle),
+            failed: Cell::new(false),
+        })
+    }
+
+    fn opened(&self) -> &Opened {
+        match &self.opened {
+            Some(opened) => opened,
+            None => unreachable!("it is taken out when the reader is dropped"),
+        }
+    }
+
+    fn lexicon(&self) -> &Lexicon {
+        &self.opened().lexicon
     }
 
     /// Reads every kept file whole and holds it against its digest; the list says what is wrong.
     pub fn check_kept(&self) -> Result<Vec<String>> {
-        let files = check::kept_files(&self.db)?;
+        let files = self.ask(check::kept_files)?;
         let wrong = files.iter().filter_map(|file| self.kept.verify(file).err());
         Ok(wrong.map(|e| e.to_string()).collect())
     }
 
     /// A number that moves whenever another connection has committed: to look for work only then.
+    /// To be held against what this reader said before, no other.
     pub fn change_counter(&self) -> Result<i64> {
-        Ok(self.db.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?)
+        self.ask(|db| {
+            Ok(db.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?)
+        })
+    }
+
+    /// Asks one thing.
+    fn ask<T>(&self, ask: impl FnOnce(&Connection) -> Result<T>) -> Result<T> {
+        let answer = ask(&self.opened().db);
+        if answer.is_err() {
+            self.failed.set(true);
+        }
+        answer
     }
 
     /// One state of the database for all that is asked in `ask`, and for what is asked meanwhile
     /// from within [`Reader::for_each_reading`].
     fn snapshot<T>(&self, ask: impl FnOnce(&Connection) -> Result<T>) -> Result<T> {
-        if !self.db.is_autocommit() {
-            return ask(&self.db);
-        }
-        let transaction = self.db.unchecked_transaction()?;
-        let answer = ask(&transaction)?;
-        transaction.commit()?;
-        Ok(answer)
+        self.ask(|db| {
+            if !db.is_autocommit() {
+                return ask(db);
+            }
+            let transaction = db.unchecked_transaction()?;
+            let answer = ask(&transaction)?;
+            transaction.commit()?;
+            Ok(answer)
+        })
     }
 }
 
 impl Reader for SqliteReader {
     fn origin(&self) -> Result<String> {
-        Ok(self.db.query_row("SELECT origin FROM installation", [], |row| row.get(0))?)
+        self.ask(|db| Ok(db.query_row("SELECT origin FROM installation", [], |row| row.get(0))?))
     }
 
     fn assets(&self, when: When) -> Result<Vec<Asset>> {
@@ -90,7 +147,7 @@ impl Reader for SqliteReader {
         when: When,
         each: &mut dyn FnMut(Stored) -> Result<()>,
     ) -> Result<()> {
-        self.snapshot(|db| readings::of_asset(db, &self.lexicon, asset, when, each))
+        self.snapshot(|db| readings::of_asset(db, self.lexicon(), asset, when, each))
     }
 
     fn for_each_reading(
@@ -98,7 +155,7 @@ impl Reader for SqliteReader {
         when: When,
         each: &mut dyn FnMut(&Stored) -> Result<()>,
     ) -> Result<()> {
-        self.snapshot(|db| readings::each(db, &self.lexicon, when, each))
+        self.snapshot(|db| readings::each(db, self.lexicon(), when, each))
     }
 
     fn last_taken(&self, when: When) -> Result<Vec<(AssetId, Stamp)>> {
@@ -106,7 +163,7 @@ impl Reader for SqliteReader {
     }
 
     fn find(&self, id: ReadingId) -> Result<Option<Stored>> {
-        let found = self.snapshot(|db| readings::by_ids(db, &self.lexicon, &[id]))?.pop();
+        let found = self.snapshot(|db| readings::by_ids(db, self.lexicon(), &[id]))?.pop();
         Ok(found.map(|f| f.stored))
     }
 
@@ -139,7 +196,7 @@ impl Reader for SqliteReader {
     }
 
     fn tray(&self, when: When) -> Result<Vec<StoredTray>> {
-        self.snapshot(|db| readings::tray(db, &self.lexicon, when))
+        self.snapshot(|db| readings::tray(db, self.lexicon(), when))
     }
 
     fn rejects(&self, settled: bool) -> Result<Vec<StoredReject>> {
@@ -147,11 +204,12 @@ impl Reader for SqliteReader {
     }
 
     fn line(&self, batch: u64, record: u64) -> Result<Option<Vec<u8>>> {
-        Ok(self
-            .db
-            .prepare_cached("SELECT bytes FROM line WHERE batch = ?1 AND record = ?2")?
-            .query_row(params![batch as i64, record as i64], |row| row.get(0))
-            .optional()?)
+        self.ask(|db| {
+            Ok(db
+                .prepare_cached("SELECT bytes FROM line WHERE batch = ?1 AND record = ?2")?
+                .query_row(params![batch as i64, record as i64], |row| row.get(0))
+                .optional()?)
+        })
     }
 
     fn day_temperatures(&self) -> Result<Vec<DayTemperature>> {
@@ -172,7 +230,7 @@ impl Reader for SqliteReader {
         from: Stamp,
         to: Stamp,
     ) -> Result<Vec<(AssetId, Stamp)>> {
-        self.snapshot(|db| readings::uses(db, &self.lexicon, tester, from, to))
+        self.snapshot(|db| readings::uses(db, self.lexicon(), tester, from, to))
     }
 
     fn acts(&self, asset: Option<&AssetId>, when: When) -> Result<Vec<Recorded<FindingAct>>> {

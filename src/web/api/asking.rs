@@ -20,7 +20,7 @@ impl Service {
         question: impl FnOnce(&SqliteReader) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, Refusal> {
         let service = Arc::clone(self);
-        aside(move || Ok(service.readers.ask(question)?)).await
+        aside(move || Ok(question(&service.shared.store.reader()?)?)).await
     }
 
     /// Asks for a dossier, or a part of one.
@@ -35,10 +35,9 @@ impl Service {
         aside(move || {
             let settings = service.shared.settings();
             let assessor = Assessor::new(settings.trend.clone());
-            let told = service
-                .readers
-                .ask(|reader| question(reader, &Desk::new(reader, when, &settings, &assessor)?))?;
-            Ok(told)
+            let reader = service.shared.store.reader()?;
+            let desk = Desk::new(&reader, when, &settings, &assessor)?;
+            Ok(question(&reader, &desk)?)
         })
         .await
     }
@@ -58,7 +57,7 @@ impl Service {
             let shared = &service.shared;
             let now = shared.clock.now();
             let mut writer = shared.writer.clone();
-            let done = service.readers.ask(|reader| change(reader, &mut writer, now))?;
+            let done = change(&shared.store.reader()?, &mut writer, now)?;
             shared.wake.wake();
             Ok(done)
         })

@@ -178,10 +178,10 @@ impl Service {
         })?;
         let (service, settings) = (Arc::clone(self), self.shared.settings());
         aside(move || {
-            let found =
-                service.readers.ask(|reader| findings_at(reader, when, &settings, &|_, _| true));
+            let reader = service.shared.store.reader()?;
+            let found = findings_at(&reader, when, &settings, &|_, _| true)?;
             drop(turn);
-            Ok(found?)
+            Ok(found)
         })
         .await
     }

@@ -64,10 +64,9 @@ impl Service {
     ) -> Result<Look, Refusal> {
         let service = Arc::clone(self);
         let looked = tokio::task::spawn_blocking(move || -> Result<Look, Refusal> {
-            service.readers.ask(|reader| {
-                let station = station_of(&service, reader, &station)?;
-                Ok(gather(&service, reader, station, opened)?)
-            })
+            let reader = service.shared.store.reader()?;
+            let station = station_of(&service, &reader, &station)?;
+            Ok(gather(&service, &reader, station, opened)?)
         });
         let failed = "the request failed by a fault of this program";
         looked
