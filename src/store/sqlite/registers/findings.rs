@@ -114,7 +114,8 @@ pub(in crate::store::sqlite) enum Of<'a> {
     Kind(FindingKind),
 }
 
-/// Findings by number, each as it was known, with what people did about it.
+/// Findings by number, each as it was known, with what people did about it. Of a finding that is
+/// assessed again and again there may be thousands of versions: only the newest is read.
 fn load(db: &Connection, of: Of<'_>, when: When) -> Result<BTreeMap<i64, Known>> {
     let (of, word) = match of {
         Of::All => ("AND ?2 IS NULL", None),
@@ -125,10 +126,13 @@ fn load(db: &Connection, of: Of<'_>, when: When) -> Result<BTreeMap<i64, Known>>
     let sql = format!(
         "SELECT v.no, f.no, a.id, f.kind, v.stands, v.phase, v.since_at, v.until_at, v.reason,
            v.evidence
-         FROM finding f JOIN asset a ON a.no = f.asset JOIN finding_version v ON v.finding = f.no
-         WHERE v.recorded_at <= ?1 {of} ORDER BY v.no"
+         FROM finding f JOIN asset a ON a.no = f.asset
+           JOIN finding_version v ON v.no = (
+             SELECT w.no FROM finding_version w WHERE w.finding = f.no AND w.recorded_at <= ?1
+             ORDER BY w.no DESC LIMIT 1)
+         WHERE true {of}"
     );
-    let versions = collect(db, "finding_version", &sql, params, |cells| {
+    let newest = collect(db, "finding_version", &sql, params, |cells| {
         let finding = Finding {
             asset: cells.asset(2)?,
             kind: cells.word(3, FindingKind::parse)?,
@@ -142,7 +146,7 @@ fn load(db: &Connection, of: Of<'_>, when: When) -> Result<BTreeMap<i64, Known>>
         let episode = Episode { finding, stands: cells.get(4)?, answered: false };
         Ok((cells.get::<i64>(1)?, Known { episode, acts: Vec::new() }))
     })?;
-    let mut known: BTreeMap<i64, Known> = versions.into_iter().collect();
+    let mut known: BTreeMap<i64, Known> = newest.into_iter().collect();
     let sql = format!(
         "SELECT t.no, t.finding, t.act, t.remark, b.received_at, s.name
          FROM finding_act t JOIN finding f ON f.no = t.finding JOIN asset a ON a.no = f.asset
