@@ -27,7 +27,8 @@ pub struct Point {
     /// The station; empty: not stated.
     pub station: Text,
     /// Other readings of the same series and visit: retests that this one replaced, and streamed
-    /// lines. Two low readings in one visit repeat each other.
+    /// lines. Two low readings in one visit repeat each other. Of each bound the lowest few are
+    /// enough: more of them say the same.
     pub retests: Vec<(f64, Bound)>,
 }
 

@@ -68,8 +68,8 @@ impl Seat {
 }
 
 /// Gathers the corrected readings of one asset into visits and points, one reading after the other,
-/// by time. Of each it keeps no more than its value, so that the history of a stream, which may be
-/// of any length, takes little memory.
+/// by time. It keeps points, not readings, so that the history of a stream, which may be of any
+/// length, takes little memory.
 ///
 /// A visit is the readings of one setup with one tester without a gap longer than the setting.
 /// Readings with rising duration are one test: the one nearest the rated duration stands. A later
@@ -218,8 +218,10 @@ struct Tests {
     last: Option<f64>,
     /// Of each test that may yet stand its nearest reading, the oldest test first.
     candidates: Vec<Candidate>,
-    /// Every reading: its test and its value.
-    values: Vec<(u32, Bound, f64)>,
+    /// The values of the test that goes on.
+    current: Lowest,
+    /// The values of tests that cannot stand any more.
+    others: Lowest,
 }
 
 struct Candidate {
@@ -227,6 +229,8 @@ struct Candidate {
     /// How far it is from the rated duration.
     off: f64,
     point: Point,
+    /// The values of its test, once that has ended.
+    values: Lowest,
 }
 
 impl Tests {
@@ -234,30 +238,83 @@ impl Tests {
     fn add(&mut self, nth: usize, c: &Corrected, settings: &Settings) -> usize {
         let duration = c.reading.duration_s;
         let rising = matches!((self.last, duration), (Some(a), Some(b)) if b > a);
-        self.begun += usize::from(self.begun == 0 || !rising);
+        if self.begun == 0 || !rising {
+            self.end_test();
+            self.begun += 1;
+        }
         self.last = duration;
         let (test, off) = (self.begun - 1, off_rated(&c.reading, settings));
-        self.values.push((test as u32, c.reading.bound, c.reading.log_ohm()));
+        self.current.add(c.reading.bound, c.reading.log_ohm());
         let of_test = self.candidates.last().filter(|best| best.stands.test == test);
         if of_test.is_none_or(|best| off < best.off) {
             // Of the tests that came about as near to the rated duration as any the last one stands,
             // so an earlier test that was no nearer has no chance left.
-            self.candidates.retain(|earlier| earlier.off < off);
+            for beaten in self.candidates.extract_if(.., |earlier| earlier.off >= off) {
+                self.others.add_all(&beaten.values);
+            }
             let nearest = self.candidates.first().map_or(off, |first| first.off);
             if off <= nearest + NEARLY {
-                let stands = Stands { nth, test };
-                self.candidates.push(Candidate { stands, off, point: point(c, settings) });
+                let (stands, values) = (Stands { nth, test }, Lowest::default());
+                self.candidates.push(Candidate { stands, off, point: point(c, settings), values });
             }
         }
         test
     }
 
+    /// The test that went on has ended: its values are its candidate's, where it has one.
+    fn end_test(&mut self) {
+        let values = std::mem::take(&mut self.current);
+        match self.candidates.last_mut() {
+            Some(last) if last.stands.test + 1 == self.begun => last.values = values,
+            _ => self.others.add_all(&values),
+        }
+    }
+
     /// The reading that stands, and its point; none when there was no reading.
     fn finish(mut self) -> Option<(Stands, Point)> {
+        self.end_test();
         let Candidate { stands, mut point, .. } = self.candidates.pop()?;
-        let others = self.values.into_iter().filter(|(test, ..)| *test as usize != stands.test);
-        point.retests = others.map(|(_, bound, log_ohm)| (log_ohm, bound)).collect();
+        for earlier in &self.candidates {
+            self.others.add_all(&earlier.values);
+        }
+        point.retests = self.others.iter().collect();
         Some((stands, point))
+    }
+}
+
+/// So many retests of each bound are kept, the lowest: what rules ask of retests is how many were
+/// as low as something, and three are the most that any of them asks for.
+const LOWEST: usize = 4;
+
+/// The lowest values of each bound, rising.
+#[derive(Clone, Copy, Default)]
+struct Lowest {
+    values: [[f64; LOWEST]; Bound::ALL.len()],
+    held: [u8; Bound::ALL.len()],
+}
+
+impl Lowest {
+    fn add(&mut self, bound: Bound, log_ohm: f64) {
+        let (values, held) = (&mut self.values[bound as usize], &mut self.held[bound as usize]);
+        let n = usize::from(*held);
+        let at = values[..n].partition_point(|v| *v <= log_ohm);
+        if at == LOWEST {
+            return;
+        }
+        let n = (n + 1).min(LOWEST);
+        values.copy_within(at..n - 1, at + 1);
+        (values[at], *held) = (log_ohm, n as u8);
+    }
+
+    fn add_all(&mut self, other: &Lowest) {
+        other.iter().for_each(|(log_ohm, bound)| self.add(bound, log_ohm));
+    }
+
+    fn iter(&self) -> impl Iterator<Item = (f64, Bound)> {
+        Bound::ALL.iter().flat_map(|&bound| {
+            let n = usize::from(self.held[bound as usize]);
+            self.values[bound as usize][..n].iter().map(move |log_ohm| (*log_ohm, bound))
+        })
     }
 }
 
