@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Desk, DossierError, Entry, Group, Standing, Wait};
+use super::{Desk, DossierError, Entry, Group, Standing, Wait, Waits};
 use crate::model::{Asset, AssetId, Stamp, Text, Verdict};
 use crate::store::Reader;
 use crate::visits::{Corrected, Exclusion, Gathering, Seat};
@@ -71,7 +71,7 @@ impl<R: Reader + ?Sized> Desk<'_, R> {
             &self.records.settings.visits,
         );
         let mut count = Count::default();
-        let mut waits = Wait::of(&asset);
+        let mut waits = Waits::of(&asset);
         self.records.for_each(&asset.id, &mut |corrected, recorded_at| {
             let seat = gathering.add(&corrected);
             waits.add(&corrected);

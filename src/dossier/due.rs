@@ -163,14 +163,12 @@ pub(super) struct Waits {
     all: Vec<Wait>,
 }
 
-impl Wait {
-    /// Those of this asset: none where nobody said how often it is to be tested.
-    pub(super) fn of(asset: &Asset) -> Waits {
+impl Waits {
+    /// Of an asset: there are none where nobody said how often it is to be tested.
+    pub(super) fn of(asset: &Asset) -> Self {
         Waits { days: asset.interval_days, last: None, all: Vec::new() }
     }
-}
 
-impl Waits {
     /// Takes the next reading, by time; a voided one is no test.
     pub(super) fn add(&mut self, c: &Corrected) {
         let (Some(days), None) = (self.days, &c.voided) else { return };

@@ -173,4 +173,15 @@ impl Fleet {
     pub fn survivor<'a>(&'a self, id: &'a AssetId) -> &'a AssetId {
         self.mergers.survivor(id)
     }
+
+    /// How an asset stands; none when it is not known.
+    pub fn standing(&self, id: &AssetId) -> Option<&Standing> {
+        self.assets.iter().find(|(asset, _)| asset.id == *id).map(|(_, standing)| standing)
+    }
+
+    /// Whether `into` is the same as an asset already, so that to merge the asset into it would
+    /// lead in a ring.
+    pub fn is_ring(&self, asset: &AssetId, into: &AssetId) -> bool {
+        asset == into || self.survivor(into) == asset
+    }
 }

@@ -27,8 +27,8 @@ use crate::visits::{
 
 pub use brief::Brief;
 pub use causes::{Cause, CauseEvidence, causes, finding as cause_finding};
-use due::Wait;
 pub use due::{Due, Task, due, tests as tests_due};
+use due::{Wait, Waits};
 pub use evidence::Evidence;
 pub use fleet::{Fleet, Standing};
 pub use quality::{Quality, TesterUse};

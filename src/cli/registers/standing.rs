@@ -13,7 +13,7 @@ pub(super) fn merge(place: &mut Place, merge: MergeAssets) -> Result<Exit, Failu
     let into = place.known_asset(&merge.into)?.id;
     let why = why(&merge.why)?;
     let fleet = Fleet::read(&place.writing()?.reader, When::ALWAYS)?;
-    if fleet.survivor(&into) == &asset || into == asset {
+    if fleet.is_ring(&asset, &into) {
         return Err(Failure::Failed(format!(
             "`{into}` is already the same as `{asset}` (see `ohmward asset show {into}`)"
         )));
@@ -50,7 +50,7 @@ pub(super) fn aside(
     let asset = place.known_asset(&aside.asset)?.id;
     let remark = why(&aside.why)?;
     let fleet = Fleet::read(&place.writing()?.reader, When::ALWAYS)?;
-    let standing = fleet.assets.iter().find(|(a, _)| a.id == asset).map(|(_, standing)| standing);
+    let standing = fleet.standing(&asset);
     let is_retired = matches!(standing, Some(Standing::Retired { .. }));
     if is_retired == (kind == EventKind::Retired) {
         let words = standing.map(Standing::word).unwrap_or_default();

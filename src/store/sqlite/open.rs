@@ -21,8 +21,9 @@ pub(super) const APPLICATION_ID: i32 = 0x6f68_6d77;
 /// How long a writer waits for another process to let go.
 const BUSY: Duration = Duration::from_secs(10);
 
-/// Pages a connection may hold in memory, in KiB: runs are written in key order, so more than this
-/// buys little (measured in `benches/store.rs`).
+/// Pages a connection may hold in memory, in KiB. Runs are written in key order and histories read
+/// in it, so more buys little: twice and eight times as much gained nothing in `benches/import.rs`
+/// and 2 % in an export of a million readings.
 const WRITER_CACHE_KIB: i64 = 4 * 1024;
 const READER_CACHE_KIB: i64 = 512;
 

@@ -59,8 +59,7 @@ impl Known {
             return Ok(None);
         };
         let fleet = Fleet::read(reader, When::ALWAYS)?;
-        let standing = fleet.assets.iter().find(|(known, _)| known.id == *id);
-        let standing = standing.map_or(Standing::InService, |(_, standing)| standing.clone());
+        let standing = fleet.standing(id).cloned().unwrap_or(Standing::InService);
         let classes = reader.classes(When::ALWAYS)?.into_iter().map(|row| row.value).collect();
         let others = offered(reader)?.into_iter().map(|a| a.id).filter(|other| other != id);
         let others = others.map(|id| id.to_string()).take(OFFERED).collect();
@@ -190,11 +189,10 @@ pub(super) async fn stand(
 
 /// How an asset stands, and the row that merges it into another one.
 fn stands(reader: &SqliteReader, id: &AssetId) -> StoreResult<(Option<Standing>, Option<Alias>)> {
-    let fleet = Fleet::read(reader, When::ALWAYS)?;
-    let standing = fleet.assets.into_iter().find(|(known, _)| known.id == *id);
+    let standing = Fleet::read(reader, When::ALWAYS)?.standing(id).cloned();
     let aliases = reader.aliases(When::ALWAYS)?.into_iter().map(|row| row.value);
     let merger = aliases.into_iter().find(|a| a.merged && a.written == id.as_str());
-    Ok((standing.map(|(_, standing)| standing), merger))
+    Ok((standing, merger))
 }
 
 /// What is wrong with saying that an asset is the same as another one.
@@ -202,7 +200,7 @@ fn ring(reader: &SqliteReader, id: &AssetId, into: &AssetId) -> StoreResult<Opti
     let mut wrong = Wrongs::default();
     if reader.asset(into, When::ALWAYS)?.is_none() {
         wrong.add("into", format!("there is no asset `{into}`"));
-    } else if id == into || Fleet::read(reader, When::ALWAYS)?.survivor(into) == id {
+    } else if Fleet::read(reader, When::ALWAYS)?.is_ring(id, into) {
         wrong.add("into", format!("`{into}` is already the same as `{id}`"));
     }
     Ok(Some(wrong).filter(|wrong| !wrong.is_empty()))
